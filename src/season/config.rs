@@ -1,0 +1,290 @@
+//! What `season.toml` says, as types. Parsing and its errors are in [`super::parse`].
+
+use std::collections::BTreeMap;
+
+use crate::radio::quantity::Quantity;
+
+/// What a row with no mounting number stands for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Repeats {
+    /// The antenna was left on: one mounting per visit.
+    LeftOn,
+    /// The antenna was taken off and put back for each row: each row its own mounting.
+    Remounted,
+}
+
+/// A band and the frequency the season uses in it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Band {
+    /// Name as written in the `band` column.
+    pub name: String,
+    /// Frequency, MHz.
+    pub frequency_mhz: Option<f64>,
+    /// A public channel number, where the band is channelised.
+    pub channel: Option<i64>,
+    /// Line of its `[[band]]` entry, from 1.
+    pub line: usize,
+}
+
+/// What kind of instrument a meter is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum MeterKind {
+    /// In the line between radio and antenna.
+    InLine,
+    /// A portable one-port analyzer.
+    Analyzer,
+    /// A field-strength meter at a marked distance.
+    Field,
+    /// A person at a far station.
+    Listener,
+}
+
+/// A meter and what is declared of it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Meter {
+    /// Name as written in the `meter` column.
+    pub name: String,
+    /// Kind of instrument, if stated.
+    pub kind: Option<MeterKind>,
+    /// The display's last digit, per quantity name, in that quantity's unit.
+    pub resolution: BTreeMap<String, f64>,
+    /// Directivity D, dB.
+    pub directivity_db: Option<f64>,
+    /// One-way line loss from this meter's plane to the antenna, dB, per band name.
+    pub line_loss_db: BTreeMap<String, f64>,
+    /// Whether the estimated offset is taken out.
+    pub correct: bool,
+    /// Line of its `[[meter]]` entry, from 1.
+    pub line: usize,
+}
+
+/// A value with its standard uncertainty.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Known {
+    /// The value.
+    pub value: f64,
+    /// Its standard uncertainty, in the same unit.
+    pub standard: f64,
+}
+
+/// One maker's claim.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Claim {
+    /// The quantity claimed (`gain_dbi` included).
+    pub quantity: String,
+    /// Upper limit, if claimed.
+    pub at_most: Option<f64>,
+    /// Lower limit, if claimed.
+    pub at_least: Option<f64>,
+    /// Bands it is claimed for; empty means all.
+    pub bands: Vec<String>,
+    /// Line it stands on, from 1.
+    pub line: usize,
+}
+
+/// An antenna under test.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Antenna {
+    /// Name as written in the `antenna` column.
+    pub name: String,
+    /// Price, in the practitioner's currency.
+    pub price: Option<f64>,
+    /// Length, mm.
+    pub length_mm: Option<f64>,
+    /// Known gain, dBi, per band name.
+    pub gain_dbi: BTreeMap<String, Known>,
+    /// The maker's claims.
+    pub claims: Vec<Claim>,
+    /// Line of its `[[antenna]]` entry, from 1.
+    pub line: usize,
+}
+
+/// A termination of known resistance.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Load {
+    /// Name as written in the `antenna` column.
+    pub name: String,
+    /// Resistance, Ω.
+    pub resistance_ohm: f64,
+    /// Half-width of the tolerance, percent of the resistance, if stated.
+    pub tolerance_percent: Option<f64>,
+    /// Line of its `[[load]]` entry, from 1.
+    pub line: usize,
+}
+
+/// What all a source's one value is shared by.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, serde::Serialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Scope {
+    /// One value for the whole season.
+    Season,
+    /// One value per antenna, staying put through every repeat.
+    Antenna,
+    /// One value per session.
+    Session,
+    /// One value per visit.
+    Visit,
+    /// One value per mounting.
+    Mounting,
+    /// A new value at each reading.
+    Reading,
+}
+
+/// Shape and size of a declared source's distribution, centred on zero. Sizes are in the source's unit.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Shape {
+    /// Normal with this standard deviation.
+    Normal {
+        /// Standard deviation.
+        standard: f64,
+    },
+    /// Uniform on ± the half-width.
+    Rectangular {
+        /// Half-width.
+        half_width: f64,
+    },
+    /// Symmetric triangle on ± the half-width.
+    Triangular {
+        /// Half-width.
+        half_width: f64,
+    },
+    /// Symmetric trapezoid on ± the half-width, with `top` = top over base, in [0, 1].
+    Trapezoidal {
+        /// Half-width of the base.
+        half_width: f64,
+        /// Ratio of the top's width to the base's.
+        top: f64,
+    },
+    /// A sinusoid at unknown phase: ± half-width is its amplitude.
+    Arcsine {
+        /// Half-width.
+        half_width: f64,
+    },
+    /// A vector of this size at unknown phase, added to a reflection.
+    Vector {
+        /// Length of the added vector, on |Γ|.
+        half_width: f64,
+    },
+}
+
+/// A declared cause of error.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Source {
+    /// What it is, in the practitioner's words.
+    pub name: String,
+    /// The quantity it acts on.
+    pub quantity: String,
+    /// The meter it acts on; every meter if absent.
+    pub meter: Option<String>,
+    /// The band it acts on; every band if absent.
+    pub band: Option<String>,
+    /// Its distribution, in `unit`.
+    pub shape: Shape,
+    /// The unit of its sizes; the analysis scale's where absent.
+    pub unit: Option<String>,
+    /// What shares one value of it.
+    pub shared_by: Scope,
+    /// Line of its `[[source]]` entry, from 1.
+    pub line: usize,
+}
+
+/// Readings left out on the record: those that match every key given.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LeaveOut {
+    /// Session to match.
+    pub session: Option<String>,
+    /// Antenna to match.
+    pub antenna: Option<String>,
+    /// Band to match.
+    pub band: Option<String>,
+    /// Meter to match.
+    pub meter: Option<String>,
+    /// Quantity to match.
+    pub quantity: Option<String>,
+    /// Mounting number to match.
+    pub mounting: Option<i64>,
+    /// Why.
+    pub reason: String,
+    /// Line of its `[[leave_out]]` entry, from 1.
+    pub line: usize,
+}
+
+/// How much one quantity, on one band or on all, counts in the overall ranking.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Weight {
+    /// Quantity.
+    pub quantity: String,
+    /// Band; every band if absent.
+    pub band: Option<String>,
+    /// The weight, at least 0.
+    pub weight: f64,
+}
+
+/// All that `season.toml` says.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Config {
+    /// The season's title.
+    pub title: String,
+    /// Name of the reference antenna.
+    pub reference: Option<String>,
+    /// Confidence of every interval and family of verdicts, in (0.5, 1).
+    pub confidence: f64,
+    /// What a row with no mounting number stands for.
+    pub repeats: Repeats,
+    /// Bands, in the file's order.
+    pub bands: Vec<Band>,
+    /// Meters, in the file's order.
+    pub meters: Vec<Meter>,
+    /// Antennas, in the file's order.
+    pub antennas: Vec<Antenna>,
+    /// Check loads.
+    pub loads: Vec<Load>,
+    /// Quantities declared beside the built-in ones.
+    pub quantities: Vec<Quantity>,
+    /// Declared sources of error.
+    pub sources: Vec<Source>,
+    /// The smallest difference that would change a decision, per quantity name: in SWR for `swr`, in
+    /// dB for powers, impedance and return loss, else in the quantity's unit.
+    pub matters: BTreeMap<String, f64>,
+    /// Weights of the overall ranking.
+    pub weights: Vec<Weight>,
+    /// Readings left out on the record.
+    pub leave_out: Vec<LeaveOut>,
+}
+
+impl Default for Config {
+    fn default() -> Self {
+        Config {
+            title: String::new(),
+            reference: None,
+            confidence: 0.95,
+            repeats: Repeats::LeftOn,
+            bands: Vec::new(),
+            meters: Vec::new(),
+            antennas: Vec::new(),
+            loads: Vec::new(),
+            quantities: Vec::new(),
+            sources: Vec::new(),
+            matters: BTreeMap::new(),
+            weights: Vec::new(),
+            leave_out: Vec::new(),
+        }
+    }
+}
+
+impl Config {
+    /// The meter of that name.
+    pub fn meter(&self, name: &str) -> Option<&Meter> {
+        self.meters.iter().find(|m| m.name == name)
+    }
+
+    /// The quantity of that name, declared or built in.
+    pub fn quantity(&self, name: &str) -> Option<Quantity> {
+        self.quantities.iter().find(|q| q.name == name).cloned().or_else(|| crate::radio::quantity::built_in(name))
+    }
+
+    /// Whether that name is a check load.
+    pub fn is_load(&self, name: &str) -> bool {
+        self.loads.iter().any(|l| l.name == name)
+    }
+}

@@ -1,0 +1,4 @@
+//! A season on disk: `season.toml` and readings in, one typed data frame and its findings out.
+
+pub mod config;
+pub mod finding;
