@@ -1,0 +1,389 @@
+//! The structure of a set as the model sees it: which mountings belong to which visit and session,
+//! how many readings each holds, and which levels the log replicates.
+//!
+//! Mountings of one visit with equal numbers of readings are interchangeable, so they are kept as one
+//! *cell* (their count k, readings n, mean); the scatter of mountings about their cell's mean is
+//! pooled over all cells with the same n, a *class*. Structure and data are apart, because each
+//! replay has new data on the same structure.
+
+use std::collections::BTreeMap;
+use std::ops::Range;
+
+/// Where scatter can live, outermost first.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, serde::Serialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Level {
+    /// One outing or bench day.
+    Session,
+    /// One antenna in one session.
+    Visit,
+    /// One attachment of the antenna.
+    Mounting,
+    /// One number read.
+    Reading,
+}
+
+impl Level {
+    /// All levels, outermost first: the order of θ.
+    pub const ALL: [Level; 4] = [Level::Session, Level::Visit, Level::Mounting, Level::Reading];
+
+    /// The level's name.
+    pub fn name(self) -> &'static str {
+        match self {
+            Level::Session => "session",
+            Level::Visit => "visit",
+            Level::Mounting => "mounting",
+            Level::Reading => "reading",
+        }
+    }
+}
+
+/// What the log shows of a level.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum LevelState {
+    /// Replicated: its component is estimated.
+    Seen,
+    /// Not told apart from another level, whose component holds it.
+    MergedInto(Level),
+    /// Nothing in the log shows its scatter, alone or with another's.
+    Unseen,
+}
+
+/// Sufficient statistics of one mounting.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct MountingSummary {
+    /// Session, from 0.
+    pub session: usize,
+    /// Antenna, from 0.
+    pub antenna: usize,
+    /// Number of readings n ≥ 1.
+    pub readings: f64,
+    /// Degrees of freedom of `sum_of_squares`: n − 1 where every reading was logged; fewer where a
+    /// summarised row gave no standard deviation.
+    pub df: f64,
+    /// Mean of the readings.
+    pub mean: f64,
+    /// Sum of squares of the readings about their mean.
+    pub sum_of_squares: f64,
+}
+
+/// k mountings of one visit with n readings each.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Cell {
+    /// Number of mountings k.
+    pub mountings: f64,
+    /// Index of the class of cells with this n.
+    pub class: usize,
+}
+
+/// All cells with the same number of readings a mounting.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Class {
+    /// Readings a mounting, n.
+    pub readings: f64,
+    /// Σ(k − 1): degrees of freedom of mountings about their cell.
+    pub df: f64,
+}
+
+/// One visit: its antenna and its cells.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Visit {
+    pub antenna: usize,
+    pub cells: Range<usize>,
+}
+
+/// The structure of a set.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Layout {
+    pub(super) antennas: usize,
+    pub(super) sessions: Vec<Range<usize>>,
+    pub(super) visits: Vec<Visit>,
+    pub(super) cells: Vec<Cell>,
+    pub(super) classes: Vec<Class>,
+    pub(super) df_reading: f64,
+    mountings: usize,
+    readings: f64,
+    groups: Vec<usize>,
+    states: [LevelState; 4],
+    strata: [f64; 4],
+}
+
+/// The data on a structure: the mean of each cell, and the two pooled sums of squares.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Data {
+    /// Mean of each cell, about `centre`.
+    pub(super) cell_mean: Vec<f64>,
+    /// Sum of squares of mounting means about their cell's mean, per class.
+    pub(super) class_ss: Vec<f64>,
+    /// Sum of squares of readings about their mounting's mean.
+    pub(super) reading_ss: f64,
+    /// What was subtracted from every mean, to keep digits where readings sit on a large offset.
+    pub centre: f64,
+}
+
+impl Layout {
+    /// Builds the structure and its data from the mountings of a set.
+    ///
+    /// Antennas are numbered 0..`antennas` and each must have a mounting; sessions may have any
+    /// numbers. Returns `None` for an empty set, an antenna without a mounting, or a mounting whose
+    /// `readings` is below 1.
+    pub fn new(antennas: usize, mountings: &[MountingSummary]) -> Option<(Layout, Data)> {
+        if mountings.is_empty() || mountings.iter().any(|m| m.readings < 1.0 || m.antenna >= antennas) {
+            return None;
+        }
+        let total: f64 = mountings.iter().map(|m| m.readings).sum();
+        let centre = mountings.iter().map(|m| m.readings * m.mean).sum::<f64>() / total;
+
+        // session → antenna → readings a mounting → mountings; the key is n's bits, ordered since n > 0
+        let mut tree: BTreeMap<usize, BTreeMap<usize, BTreeMap<u64, Vec<&MountingSummary>>>> = BTreeMap::new();
+        for m in mountings {
+            let visit = tree.entry(m.session).or_default().entry(m.antenna).or_default();
+            visit.entry(m.readings.to_bits()).or_default().push(m);
+        }
+        let mut class_of: BTreeMap<u64, usize> = BTreeMap::new();
+        for m in mountings {
+            let next = class_of.len();
+            class_of.entry(m.readings.to_bits()).or_insert(next);
+        }
+        let mut classes = vec![Class { readings: 0.0, df: 0.0 }; class_of.len()];
+        for (&bits, &class) in &class_of {
+            classes[class].readings = f64::from_bits(bits);
+        }
+        let mut class_ss = vec![0.0; classes.len()];
+        let (mut sessions, mut visits, mut cells, mut cell_mean) = (vec![], vec![], vec![], vec![]);
+        for antennas_in_session in tree.values() {
+            let first_visit = visits.len();
+            for (&antenna, by_readings) in antennas_in_session {
+                let first_cell = cells.len();
+                for (bits, members) in by_readings {
+                    let k = members.len() as f64;
+                    let mean = members.iter().map(|m| m.mean - centre).sum::<f64>() / k;
+                    let class = class_of[bits];
+                    classes[class].df += k - 1.0;
+                    class_ss[class] += members.iter().map(|m| (m.mean - centre - mean).powi(2)).sum::<f64>();
+                    cells.push(Cell { mountings: k, class });
+                    cell_mean.push(mean);
+                }
+                visits.push(Visit { antenna, cells: first_cell..cells.len() });
+            }
+            sessions.push(first_visit..visits.len());
+        }
+        let mut layout = Layout {
+            antennas,
+            sessions,
+            visits,
+            cells,
+            classes,
+            df_reading: mountings.iter().map(|m| m.df).sum(),
+            mountings: mountings.len(),
+            readings: total,
+            groups: vec![],
+            states: [LevelState::Unseen; 4],
+            strata: [0.0; 4],
+        };
+        layout.groups = layout.linked_groups();
+        if layout.groups.contains(&usize::MAX) {
+            return None;
+        }
+        layout.count_strata();
+        let data =
+            Data { cell_mean, class_ss, reading_ss: mountings.iter().map(|m| m.sum_of_squares).sum(), centre };
+        Some((layout, data))
+    }
+
+    /// The group of each antenna: two antennas are in one group if a chain of sessions joins them.
+    /// An antenna in no session gets `usize::MAX`.
+    fn linked_groups(&self) -> Vec<usize> {
+        let mut group: Vec<usize> = (0..self.antennas).collect();
+        fn root(group: &mut [usize], mut a: usize) -> usize {
+            while group[a] != a {
+                group[a] = group[group[a]];
+                a = group[a];
+            }
+            a
+        }
+        let mut present = vec![false; self.antennas];
+        for session in &self.sessions {
+            let first = self.visits[session.start].antenna;
+            for visit in &self.visits[session.clone()] {
+                present[visit.antenna] = true;
+                let (r, s) = (root(&mut group, first), root(&mut group, visit.antenna));
+                group[r.max(s)] = r.min(s);
+            }
+        }
+        (0..self.antennas).map(|a| if present[a] { root(&mut group, a) } else { usize::MAX }).collect()
+    }
+
+    /// Degrees of freedom of each stratum, fitted in the order antenna, session, visit, mounting,
+    /// reading, and from them what the log shows of each level.
+    ///
+    /// A stratum with none cannot separate its level from the one below: the two are merged. Where
+    /// no visit repeats an antenna, nothing shows what another visit would change, and every level
+    /// from session down to the first replicated one is unseen.
+    fn count_strata(&mut self) {
+        let sessions = self.sessions.len() as f64;
+        let visits = self.visits.len() as f64;
+        let mut groups = self.groups.clone();
+        groups.sort_unstable();
+        groups.dedup();
+        let linked = groups.len() as f64;
+        let df_session = sessions - linked;
+        let df_visit = visits - sessions - self.antennas as f64 + linked;
+        let df_mounting = self.mountings as f64 - visits;
+        let df_reading = self.df_reading;
+        self.strata = [df_session, df_visit, df_mounting, df_reading];
+
+        let single = self.classes.iter().all(|c| c.readings == 1.0);
+        use Level::*;
+        use LevelState::*;
+        let repeated = df_session + df_visit > 0.0;
+        let reading = match (df_reading > 0.0, df_mounting > 0.0 || repeated) {
+            (true, _) => Seen,
+            (false, true) if single => Seen,
+            (false, true) => MergedInto(Mounting),
+            (false, false) => Unseen,
+        };
+        let mounting = match (df_mounting > 0.0, repeated) {
+            (false, false) => Unseen,
+            _ if df_reading > 0.0 || !single => Seen,
+            _ => MergedInto(Reading),
+        };
+        let below_visit = if mounting == Seen { Mounting } else { Reading };
+        let visit = match (repeated, df_mounting > 0.0) {
+            (false, _) => Unseen,
+            (true, false) => MergedInto(below_visit),
+            (true, true) => Seen,
+        };
+        // With no stratum of its own the visit cannot be told from the session: the scatter between
+        // an antenna's visits is then all laid on the visit, which does not cancel.
+        let below_session = if visit == Seen { Visit } else { below_visit };
+        let session = match (df_session > 0.0, df_visit > 0.0) {
+            (false, _) => Unseen,
+            (true, false) => MergedInto(below_session),
+            (true, true) => Seen,
+        };
+        self.states = [session, visit, mounting, reading];
+    }
+
+    /// Number of antennas.
+    pub fn antennas(&self) -> usize {
+        self.antennas
+    }
+
+    /// Number of sessions.
+    pub fn sessions(&self) -> usize {
+        self.sessions.len()
+    }
+
+    /// Number of mountings.
+    pub fn mountings(&self) -> usize {
+        self.mountings
+    }
+
+    /// Number of readings, those behind summarised rows counted one by one.
+    pub fn readings(&self) -> f64 {
+        self.readings
+    }
+
+    /// What the log shows of each level, outermost first.
+    pub fn states(&self) -> [LevelState; 4] {
+        self.states
+    }
+
+    /// Whether each component is estimated, outermost first.
+    pub fn active(&self) -> [bool; 4] {
+        self.states.map(|s| s == LevelState::Seen)
+    }
+
+    /// Degrees of freedom of the strata, fitted in the order antenna, session, visit, mounting,
+    /// reading (Henderson's method 3; Searle, Casella & McCulloch, *Variance Components*, 1992, ch. 5).
+    pub fn strata(&self) -> [f64; 4] {
+        self.strata
+    }
+
+    /// Whether a chain of sessions joins two antennas.
+    pub fn linked(&self, first: usize, second: usize) -> bool {
+        self.groups[first] == self.groups[second]
+    }
+
+    /// Number of visits of an antenna.
+    pub fn visits_of(&self, antenna: usize) -> usize {
+        self.visits.iter().filter(|v| v.antenna == antenna).count()
+    }
+
+    /// Whether some session holds both antennas.
+    pub fn share_a_session(&self, first: usize, second: usize) -> bool {
+        self.sessions.iter().any(|s| {
+            let has = |antenna| self.visits[s.clone()].iter().any(|v| v.antenna == antenna);
+            has(first) && has(second)
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn mounting(session: usize, antenna: usize, readings: f64) -> MountingSummary {
+        MountingSummary { session, antenna, readings, df: readings - 1.0, mean: 0.0, sum_of_squares: 0.0 }
+    }
+
+    fn complete(sessions: usize, antennas: usize, mountings: usize, readings: f64) -> Layout {
+        let mut all = vec![];
+        for s in 0..sessions {
+            for a in 0..antennas {
+                all.extend((0..mountings).map(|_| mounting(s, a, readings)));
+            }
+        }
+        Layout::new(antennas, &all).unwrap().0
+    }
+
+    use LevelState::{MergedInto, Seen, Unseen};
+
+    #[test]
+    fn a_replicated_season_shows_every_level() {
+        let layout = complete(4, 3, 2, 3.0);
+        assert_eq!(layout.states(), [Seen; 4]);
+        assert_eq!(layout.strata(), [3.0, 6.0, 12.0, 48.0]);
+    }
+
+    #[test]
+    fn one_mounting_a_visit_merges_the_visit_into_the_mounting() {
+        assert_eq!(complete(4, 3, 1, 3.0).states(), [Seen, MergedInto(Level::Mounting), Seen, Seen]);
+    }
+
+    #[test]
+    fn single_readings_merge_all_below_the_session_into_the_reading() {
+        let merged = MergedInto(Level::Reading);
+        assert_eq!(complete(4, 3, 1, 1.0).states(), [Seen, merged, merged, Seen]);
+        assert_eq!(complete(4, 3, 2, 1.0).states(), [Seen, Seen, merged, Seen]);
+    }
+
+    #[test]
+    fn one_session_shows_nothing_of_another_day() {
+        assert_eq!(complete(1, 3, 2, 3.0).states(), [Unseen, Unseen, Seen, Seen]);
+        assert_eq!(complete(1, 3, 1, 3.0).states(), [Unseen, Unseen, Unseen, Seen]);
+        assert_eq!(complete(1, 3, 1, 1.0).states(), [Unseen; 4]);
+    }
+
+    #[test]
+    fn one_antenna_over_days_lays_their_scatter_on_the_visit() {
+        // as in the between-day analysis of JCGM 100:2008, H.5
+        let merged = MergedInto(Level::Mounting);
+        assert_eq!(complete(10, 1, 1, 5.0).states(), [merged, merged, Seen, Seen]);
+    }
+
+    #[test]
+    fn a_chain_of_sessions_links_antennas_that_never_met() {
+        let all = [(0, 0), (0, 1), (1, 1), (1, 2), (2, 3)].map(|(s, a)| mounting(s, a, 2.0));
+        let layout = Layout::new(4, &all).unwrap().0;
+        assert!(layout.linked(0, 2) && !layout.share_a_session(0, 2));
+        assert!(!layout.linked(0, 3));
+    }
+
+    #[test]
+    fn an_antenna_without_a_mounting_makes_no_layout() {
+        assert!(Layout::new(2, &[mounting(0, 0, 1.0)]).is_none());
+        assert!(Layout::new(1, &[]).is_none());
+    }
+}

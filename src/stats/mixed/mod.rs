@@ -1,0 +1,24 @@
+//! The linear mixed model of a set of readings,
+//!
+//! ```text
+//! y = antenna (fixed) + session + visit + mounting + reading      (random, nested as the levels are)
+//! ```
+//!
+//! fitted by residual maximum likelihood (REML) on the sufficient statistics of the mountings. The
+//! derivation, with the symbols used here, is `notebooks-md/model.md`.
+//!
+//! Symbols: θ = (σ²_s, σ²_v, σ²_m, σ²_e) the variance components; ω the variance of one mounting's
+//! mean about its visit; w, W weights inside a visit; τ the variance of a visit's mean about its
+//! session and antenna, a = 1/τ; A = Σa over a session, c = σ²_s/(1 + σ²_s·A); H = XᵀV⁻¹X, Φ = H⁻¹;
+//! G_k = ∂V/∂θ_k; P = V⁻¹ − V⁻¹XΦXᵀV⁻¹.
+
+pub mod fit;
+pub mod kenward_roger;
+pub mod layout;
+pub mod likelihood;
+mod small_matrix;
+
+pub use fit::{Fit, fit_bounded, fit_unbounded};
+pub use kenward_roger::{KenwardRoger, kenward_roger};
+pub use layout::{Data, Layout, Level, LevelState, MountingSummary};
+pub use likelihood::{Theta, Workspace};

@@ -1,0 +1,3 @@
+//! Statistics that know nothing of radios, paths, clocks or terminals.
+
+pub mod mixed;
