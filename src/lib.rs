@@ -6,3 +6,4 @@
 pub mod radio; // the trade's arithmetic
 pub mod season; // season.toml and readings → one typed data frame and its findings
 pub mod stats; // mixed models, simultaneous inference, ranks, ordinal data
+pub mod montecarlo; // random streams, replays, adaptive stopping

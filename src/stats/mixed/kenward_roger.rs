@@ -42,17 +42,21 @@ pub(super) struct Expected {
     pub information: [[f64; 4]; 4],
 }
 
-/// Adjusts a fit: after [`Workspace`] was evaluated at θ. `None` where the information about the
-/// active components is singular.
-pub fn kenward_roger(layout: &Layout, workspace: &Workspace, theta: &Theta) -> Option<KenwardRoger> {
-    let active = layout.active();
+/// Adjusts a fit with those `active` components, after [`Workspace`] was evaluated at θ. `None` where
+/// the information about them is singular.
+pub fn kenward_roger(
+    layout: &Layout,
+    workspace: &Workspace,
+    theta: &Theta,
+    active: &[bool; 4],
+) -> Option<KenwardRoger> {
     let p = layout.antennas();
     let expected = expected(layout, workspace, theta);
     let mut covariance = [[0.0; 4]; 4];
     for k in (0..4).filter(|&k| active[k]) {
         let mut unit = [0.0; 4];
         unit[k] = 1.0;
-        covariance[k] = solve_active(&expected.information, &unit, &active)?;
+        covariance[k] = solve_active(&expected.information, &unit, active)?;
     }
     let phi = &workspace.phi;
     let mut product = vec![0.0; p * p];

@@ -121,6 +121,15 @@ pub struct Data {
     pub centre: f64,
 }
 
+impl Data {
+    /// Lifts the scatter of readings to what display rounding alone gives: a mean square of readings
+    /// below `floor` (a variance) is raised to it.
+    pub fn lift_to(&mut self, layout: &Layout, floor: f64) {
+        // a hair above, so that the fit's own bound at `floor` is never reached from this side
+        self.reading_ss = self.reading_ss.max(layout.df_reading * floor * 1.000_001);
+    }
+}
+
 impl Layout {
     /// Builds the structure and its data from the mountings of a set.
     ///
@@ -263,6 +272,44 @@ impl Layout {
             (true, true) => Seen,
         };
         self.states = [session, visit, mounting, reading];
+    }
+
+    /// The same visits with one observation each, of variance λ/readings: the strata below are dropped.
+    pub(super) fn one_cell_a_visit(&self, readings: &[f64]) -> Layout {
+        let mut layout = self.clone();
+        layout.classes = readings.iter().map(|&readings| Class { readings, df: 0.0 }).collect();
+        layout.cells = (0..readings.len()).map(|class| Cell { mountings: 1.0, class }).collect();
+        for (j, visit) in layout.visits.iter_mut().enumerate() {
+            visit.cells = j..j + 1;
+        }
+        layout.df_reading = 0.0;
+        layout.mountings = readings.len();
+        let merged = LevelState::MergedInto(Level::Reading);
+        layout.states = [self.states[0], merged, merged, LevelState::Seen];
+        layout
+    }
+
+    /// The same mountings with the scatter of their readings dropped.
+    pub(super) fn without_readings(&self) -> Layout {
+        let mut layout = self.clone();
+        layout.df_reading = 0.0;
+        layout.states[2] = LevelState::MergedInto(Level::Reading);
+        layout
+    }
+
+    /// Data of this shape, all zero.
+    pub(super) fn zero_data(&self) -> Data {
+        Data {
+            cell_mean: vec![0.0; self.cells.len()],
+            class_ss: vec![0.0; self.classes.len()],
+            reading_ss: 0.0,
+            centre: 0.0,
+        }
+    }
+
+    /// Whether a chain of sessions joins all antennas.
+    pub fn all_linked(&self) -> bool {
+        self.groups.iter().all(|&g| g == self.groups[0])
     }
 
     /// Number of antennas.

@@ -13,12 +13,16 @@
 //! G_k = ∂V/∂θ_k; P = V⁻¹ − V⁻¹XΦXᵀV⁻¹.
 
 pub mod fit;
+pub mod inference;
 pub mod kenward_roger;
 pub mod layout;
 pub mod likelihood;
+pub mod simulate;
 mod small_matrix;
 
-pub use fit::{Fit, fit_bounded, fit_unbounded};
-pub use kenward_roger::{KenwardRoger, kenward_roger};
+pub use fit::{Fit, fit};
+pub use inference::{Basis, Inference, infer};
+pub use kenward_roger::{ContrastError, KenwardRoger, kenward_roger};
+pub use simulate::Simulator;
 pub use layout::{Data, Layout, Level, LevelState, MountingSummary};
 pub use likelihood::{Theta, Workspace};

@@ -1,0 +1,5 @@
+//! Random streams, trials, adaptive stopping, coverage intervals.
+
+pub mod replays;
+pub mod simultaneous;
+pub mod stream;

@@ -1,0 +1,111 @@
+//! All pairs of a set at once: differences, their errors, and the replays that make the intervals
+//! simultaneous.
+
+use statrs::distribution::{ContinuousCDF, StudentsT};
+
+use super::replays::{PairScale, Replays, Task, extend};
+use crate::stats::mixed::fit::Information;
+use crate::stats::mixed::inference::information_at;
+use crate::stats::mixed::{ContrastError, Data, Inference, Layout, infer};
+
+/// One pair's difference and its own standard errors.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PairDifference {
+    /// First antenna.
+    pub first: usize,
+    /// Second antenna.
+    pub second: usize,
+    /// Whether a chain of sessions joins them.
+    pub linked: bool,
+    /// first − second, on the analysis scale.
+    pub difference: f64,
+    /// Standard errors and degrees of freedom of the difference.
+    pub error: ContrastError,
+    /// The t quantile its |t| is divided by before the largest over all pairs is taken.
+    pub t_scale: f64,
+}
+
+/// A set, fitted, with all its pairs: ready to be replayed.
+#[derive(Debug, Clone)]
+pub struct SetFit {
+    /// The set's structure.
+    pub layout: Layout,
+    /// The fit and what the standard errors rest on.
+    pub inference: Inference,
+    /// All pairs, in order of first and then second antenna.
+    pub pairs: Vec<PairDifference>,
+    floor: f64,
+    information: Information,
+    scales: Vec<PairScale>,
+}
+
+impl SetFit {
+    /// Fits a set and all its pairs; `confidence` is that of the family. `None` where the log shows
+    /// no scatter at any level.
+    pub fn new(layout: Layout, data: &Data, floor: f64, confidence: f64) -> Option<SetFit> {
+        let inference = infer(&layout, data, floor)?;
+        let information = information_at(&layout, &inference.components, floor)?;
+        let p = layout.antennas();
+        let count = (p * (p.saturating_sub(1)) / 2).max(1) as f64;
+        let mut pairs = vec![];
+        for first in 0..p {
+            for second in first + 1..p {
+                let error = inference.difference(first, second);
+                pairs.push(PairDifference {
+                    first,
+                    second,
+                    linked: layout.linked(first, second),
+                    difference: inference.estimates[first] - inference.estimates[second],
+                    error,
+                    t_scale: t_quantile(1.0 - (1.0 - confidence) / (2.0 * count), error.df),
+                });
+            }
+        }
+        let scales = pairs
+            .iter()
+            .map(|p| PairScale {
+                first: p.first,
+                second: p.second,
+                linked: p.linked,
+                scale: p.error.adjusted / p.error.model * p.t_scale,
+            })
+            .collect();
+        Some(SetFit { layout, inference, pairs, floor, information, scales })
+    }
+
+    /// Adds replays, the same whatever the number of threads.
+    pub fn replay(&self, replays: &mut Replays, trials: usize, seed: u64, number: u64, done: &(dyn Fn() + Sync)) {
+        let task = Task {
+            layout: &self.layout,
+            theta: &self.inference.components,
+            information: &self.information,
+            floor: self.floor,
+            factor: &self.inference.factor,
+            pairs: &self.scales,
+            seed,
+            number,
+        };
+        extend(replays, &task, trials, done);
+    }
+}
+
+impl PairDifference {
+    /// |t| over the pair's own t quantile: what [`Replays::largest`] holds the largest of.
+    pub fn scaled(&self) -> f64 {
+        self.difference.abs() / (self.error.adjusted * self.t_scale)
+    }
+
+    /// Half-width of the simultaneous interval at a quantile of [`Replays::largest`].
+    pub fn half_width(&self, critical: f64) -> f64 {
+        critical * self.error.adjusted * self.t_scale
+    }
+}
+
+/// Quantile of Student's t with `df` > 0 degrees of freedom; of the normal where `df` is infinite.
+pub fn t_quantile(probability: f64, df: f64) -> f64 {
+    // below a tenth of a degree of freedom no interval means anything: the bound keeps it finite
+    match StudentsT::new(0.0, 1.0, df.max(0.1)) {
+        Ok(t) => t.inverse_cdf(probability),
+        Err(_) => f64::INFINITY,
+    }
+}

@@ -1,0 +1,33 @@
+//! Random numbers that do not depend on the number of threads: every chunk of trials has a stream of
+//! its own, numbered by what the chunk is for, so any thread may take any chunk.
+
+use rand::SeedableRng;
+use rand_chacha::ChaCha8Rng;
+
+/// The generator of one chunk.
+pub type Stream = ChaCha8Rng;
+
+/// The stream of chunk `chunk` of task `task` under `seed`.
+///
+/// ChaCha's streams are disjoint by construction: 2⁶⁴ of them, each 2⁷⁰ bytes long. Tasks are numbered
+/// by the caller; up to 2⁴⁰ chunks each.
+pub fn stream(seed: u64, task: u64, chunk: u64) -> Stream {
+    let mut rng = ChaCha8Rng::seed_from_u64(seed);
+    rng.set_stream(task << 40 | (chunk & ((1 << 40) - 1)));
+    rng
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use rand::RngExt;
+
+    #[test]
+    fn streams_repeat_themselves_and_differ_from_each_other() {
+        let first = |seed, task, chunk| stream(seed, task, chunk).random::<u64>();
+        assert_eq!(first(1, 2, 3), first(1, 2, 3));
+        assert_ne!(first(1, 2, 3), first(1, 2, 4));
+        assert_ne!(first(1, 2, 3), first(1, 3, 3));
+        assert_ne!(first(1, 2, 3), first(2, 2, 3));
+    }
+}

@@ -1,0 +1,298 @@
+//! From a fit to standard errors that do not profit from a component estimated at zero.
+//!
+//! Where REML finds every component above zero, inference is REML with Kenward and Roger's
+//! adjustment. A component at zero means a stratum scattered less than the strata below it say it
+//! should; pooling it with them would claim more degrees of freedom than the comparison has. So:
+//!
+//! * visit or mounting at zero: the strata below are dropped, and that level's scatter is measured by
+//!   its own stratum alone, with the weights the bounded fit gives;
+//! * session at zero: sessions become fixed effects, and antennas are compared inside sessions only.
+//!   Antennas that no chain of sessions joins cannot be compared so; those pairs keep the session
+//!   random.
+//!
+//! On balanced data each case is the classical stratum test: squared standard error
+//! 2·MS_visit/(sessions·mountings·readings) on (sessions − 1)(antennas − 1) degrees of freedom.
+//! Source of the intra-session analysis: Yates (1940), Annals of Eugenics 10:317–325.
+
+use super::fit::{Fit, Information, Precision, Start, fit_from};
+use super::kenward_roger::{ContrastError, KenwardRoger, kenward_roger};
+use super::layout::{Data, Layout, Level};
+use super::likelihood::{Theta, Workspace};
+
+/// What a session's variance is set to, as a multiple of a visit's, to make sessions act as fixed:
+/// large enough to change no contrast by more than 10⁻⁷, small enough to lose no more digits than that.
+const DIFFUSE: f64 = 1e7;
+
+/// How the standard errors came about.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Basis {
+    /// The level whose own stratum stands in for all strata below it, where a component was at zero.
+    pub collapsed_to: Option<Level>,
+    /// Whether antennas are compared inside sessions only.
+    pub session_fixed: bool,
+}
+
+/// Estimates of a set's antennas and what is needed for the standard error of any pair.
+#[derive(Debug, Clone)]
+pub struct Inference {
+    /// REML estimates of the components, none below zero: what is reported, and what replays simulate.
+    pub components: Theta,
+    /// Standard errors of the components, from the expected information; 0 where not estimated.
+    pub component_errors: Theta,
+    /// −2 × REML log-likelihood at `components`.
+    pub criterion: f64,
+    /// How the standard errors came about.
+    pub basis: Basis,
+    /// Whether every fit on the way came to rest.
+    pub converged: bool,
+    /// Generalised least-squares estimates, one an antenna.
+    pub estimates: Vec<f64>,
+    /// Lower Cholesky factor of XᵀV⁻¹X of the fit the joint errors are scaled by.
+    pub factor: Vec<f64>,
+    layout: Layout,
+    within: KenwardRoger,
+    across: Option<KenwardRoger>,
+    absolute: KenwardRoger,
+}
+
+/// One replay's (or the log's) fit, settled by the rule above: estimates and Φ for pairs that sessions
+/// join (`within`) and for pairs they don't (`across`).
+#[derive(Debug, Clone)]
+pub struct Settled {
+    /// How it came about.
+    pub basis: Basis,
+    /// Whether every fit came to rest.
+    pub converged: bool,
+    bounded: Fit,
+    theta: Theta,
+    free: [bool; 4],
+    collapsed: Option<Box<Collapsed>>,
+    across: Option<Across>,
+}
+
+/// The estimates with sessions still random, kept before they are fixed.
+#[derive(Debug, Clone)]
+struct Across {
+    beta: Vec<f64>,
+    phi: Vec<f64>,
+    factor: Vec<f64>,
+    adjustment: Option<KenwardRoger>,
+}
+
+/// A set with its lower strata dropped.
+#[derive(Debug, Clone)]
+struct Collapsed {
+    layout: Layout,
+    data: Data,
+    workspace: Workspace,
+}
+
+/// Runs the rule on the log itself. `None` where the log shows no scatter at any level.
+pub fn infer(layout: &Layout, data: &Data, floor: f64) -> Option<Inference> {
+    let mut workspace = Workspace::new(layout);
+    let first = super::fit::fit(layout, data, floor, None, &mut workspace)?;
+    let active = layout.active();
+    let absolute = kenward_roger(layout, &workspace, &first.theta, &active)?;
+    let level: f64 = workspace.beta.iter().sum::<f64>() / workspace.beta.len() as f64;
+    let start = Start { theta: &first.theta, free: &active, information: None };
+    let settled = settle(layout, data, floor, start, Precision::FULL, true, &mut workspace)?;
+
+    let (final_layout, final_workspace) = match &settled.collapsed {
+        Some(c) => (&c.layout, &c.workspace),
+        None => (layout, &workspace),
+    };
+    let within = kenward_roger(final_layout, final_workspace, &settled.theta, &settled.free)?;
+    // contrasts from the settled fit, their common level from the bounded one
+    let shift = level - final_workspace.beta.iter().sum::<f64>() / final_workspace.beta.len() as f64;
+    let estimates = final_workspace.beta.iter().map(|b| b + shift + data.centre).collect();
+    let factor = joint_factor(layout, &settled, final_workspace).to_vec();
+    let component_errors = std::array::from_fn(|k| absolute.covariance[k][k].max(0.0).sqrt());
+    Some(Inference {
+        components: settled.bounded.theta,
+        component_errors,
+        criterion: settled.bounded.criterion,
+        basis: settled.basis,
+        converged: settled.converged && first.converged,
+        estimates,
+        factor,
+        layout: layout.clone(),
+        within,
+        across: settled.across.as_ref().and_then(|a| a.adjustment.clone()),
+        absolute,
+    })
+}
+
+impl Inference {
+    /// Standard errors and degrees of freedom of `first − second`.
+    pub fn difference(&self, first: usize, second: usize) -> ContrastError {
+        match &self.across {
+            Some(across) if !self.layout.linked(first, second) => across.difference(first, second),
+            _ => self.within.difference(first, second),
+        }
+    }
+
+    /// Standard errors and degrees of freedom of an antenna's own mean, sessions and all.
+    pub fn single(&self, antenna: usize) -> ContrastError {
+        self.absolute.single(antenna)
+    }
+
+    /// Degrees of freedom of each component, 2·(θ/SE)²: of the chi-squared its estimate resembles.
+    pub fn component_df(&self) -> [Option<f64>; 4] {
+        std::array::from_fn(|k| {
+            let (theta, error) = (self.components[k], self.component_errors[k]);
+            (theta > 0.0 && error > 0.0).then(|| 2.0 * (theta / error).powi(2))
+        })
+    }
+}
+
+/// Fits from `start` and settles every component at zero. With `adjust`, keeps what
+/// [`Inference::difference`] needs of pairs no session joins; replays do without.
+pub fn settle(
+    layout: &Layout,
+    data: &Data,
+    floor: f64,
+    start: Start,
+    precision: Precision,
+    adjust: bool,
+    workspace: &mut Workspace,
+) -> Option<Settled> {
+    let bounded = fit_from(layout, data, floor, start, precision, workspace)?;
+    let mut settled = Settled {
+        basis: Basis::default(),
+        converged: bounded.converged,
+        bounded,
+        theta: bounded.theta,
+        free: *start.free,
+        collapsed: None,
+        across: None,
+    };
+    loop {
+        let current = settled.collapsed.as_deref().map_or(layout, |c| &c.layout);
+        let zero = |k: usize| settled.free[k] && settled.theta[k] == 0.0;
+        let next = if zero(1) {
+            settled.basis.collapsed_to = Some(Level::Visit);
+            collapse_to_visits(current, settled.data(data), settled.workspace(workspace), &settled.theta)
+        } else if zero(2) {
+            settled.basis.collapsed_to = Some(Level::Mounting);
+            drop_readings(current, settled.data(data), &settled.theta)
+        } else if zero(0) {
+            settled.fix_session(layout, workspace, adjust);
+            settled.refit(layout, data, floor, precision, workspace);
+            continue;
+        } else {
+            break;
+        };
+        let (collapsed, theta, free) = next;
+        settled.free = [free[0] && settled.free[0], free[1], free[2], free[3]];
+        settled.theta = theta;
+        settled.collapsed = Some(Box::new(collapsed));
+        settled.refit(layout, data, floor, precision, workspace);
+    }
+    Some(settled)
+}
+
+impl Settled {
+    fn data<'a>(&'a self, whole: &'a Data) -> &'a Data {
+        self.collapsed.as_deref().map_or(whole, |c| &c.data)
+    }
+
+    fn workspace<'a>(&'a self, whole: &'a Workspace) -> &'a Workspace {
+        self.collapsed.as_deref().map_or(whole, |c| &c.workspace)
+    }
+
+    fn refit(&mut self, layout: &Layout, data: &Data, floor: f64, precision: Precision, workspace: &mut Workspace) {
+        let (theta, free) = (self.theta, self.free);
+        let start = Start { theta: &theta, free: &free, information: None };
+        let fit = match self.collapsed.as_deref_mut() {
+            Some(c) => fit_from(&c.layout, &c.data, floor, start, precision, &mut c.workspace),
+            None => fit_from(layout, data, floor, start, precision, workspace),
+        };
+        match fit {
+            Some(fit) => {
+                self.theta = fit.theta;
+                self.converged &= fit.converged;
+            }
+            None => self.converged = false,
+        }
+    }
+
+    /// Makes sessions act as fixed, after keeping the estimates that leave them random.
+    fn fix_session(&mut self, layout: &Layout, workspace: &Workspace, adjust: bool) {
+        let current = self.collapsed.as_deref().map_or(layout, |c| &c.layout);
+        let w = self.workspace(workspace);
+        let across = (!layout.all_linked()).then(|| Across {
+            beta: w.beta.clone(),
+            phi: w.phi.clone(),
+            factor: w.factor.clone(),
+            adjustment: if adjust { kenward_roger(current, w, &self.theta, &self.free) } else { None },
+        });
+        let tau = w.a.iter().map(|a| 1.0 / a).sum::<f64>() / w.a.len() as f64;
+        self.across = across;
+        self.theta[0] = DIFFUSE * tau;
+        self.free[0] = false;
+        self.basis.session_fixed = true;
+    }
+
+    /// Estimates and Φ for a pair: with sessions random where no session joins it.
+    pub fn beta_and_phi<'a>(&'a self, linked: bool, workspace: &'a Workspace) -> (&'a [f64], &'a [f64]) {
+        match &self.across {
+            Some(across) if !linked => (&across.beta, &across.phi),
+            _ => {
+                let w = self.workspace(workspace);
+                (&w.beta, &w.phi)
+            }
+        }
+    }
+
+    /// Estimates and the factor of XᵀV⁻¹X that joint errors are studentized by: with sessions random
+    /// where some pair needs that.
+    pub fn beta_and_factor<'a>(&'a self, workspace: &'a Workspace) -> (&'a [f64], &'a [f64]) {
+        match &self.across {
+            Some(across) => (&across.beta, &across.factor),
+            None => {
+                let w = self.workspace(workspace);
+                (&w.beta, &w.factor)
+            }
+        }
+    }
+}
+
+fn joint_factor<'a>(layout: &Layout, settled: &'a Settled, workspace: &'a Workspace) -> &'a [f64] {
+    match &settled.across {
+        Some(across) if !layout.all_linked() => &across.factor,
+        _ => &workspace.factor,
+    }
+}
+
+/// One observation a visit: its weighted mean, of variance λ/(W·σ²) with λ free and the weights kept.
+fn collapse_to_visits(layout: &Layout, data: &Data, w: &Workspace, theta: &Theta) -> (Collapsed, Theta, [bool; 4]) {
+    let unit = if theta[3] > 0.0 { theta[3] } else { theta[2] };
+    let means = layout
+        .visits
+        .iter()
+        .enumerate()
+        .map(|(j, v)| v.cells.clone().map(|i| w.weight[i] * data.cell_mean[i]).sum::<f64>() / w.visit_weight[j])
+        .collect();
+    let readings: Vec<f64> = w.visit_weight.iter().map(|weight| weight * unit).collect();
+    let layout = layout.one_cell_a_visit(&readings);
+    let workspace = Workspace::new(&layout);
+    let data = Data { cell_mean: means, class_ss: vec![0.0; layout.classes.len()], reading_ss: 0.0, centre: data.centre };
+    let free = layout.active();
+    (Collapsed { layout, data, workspace }, [theta[0], 0.0, 0.0, unit], free)
+}
+
+/// The scatter of readings dropped: mounting means have variance λ/n with λ free.
+fn drop_readings(layout: &Layout, data: &Data, theta: &Theta) -> (Collapsed, Theta, [bool; 4]) {
+    let layout = layout.without_readings();
+    let workspace = Workspace::new(&layout);
+    let data = Data { reading_ss: 0.0, ..data.clone() };
+    let free = layout.active();
+    (Collapsed { layout, data, workspace }, [theta[0], theta[1], 0.0, theta[3]], free)
+}
+
+/// Expected information of the components at θ: the first step of every refit that starts there.
+pub fn information_at(layout: &Layout, theta: &Theta, floor: f64) -> Option<Information> {
+    let mut workspace = Workspace::new(layout);
+    let zeros = layout.zero_data();
+    workspace.evaluate(layout, &zeros, theta, floor).then(|| super::kenward_roger::expected(layout, &workspace, theta).information)
+}
