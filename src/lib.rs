@@ -3,7 +3,8 @@
 //!
 //! The stages, in the order data flows through them; none imports a later one.
 
-pub mod radio; // the trade's arithmetic
+pub mod radio; // the trade's arithmetic: quantities and their scales, reflection, losses
+pub mod stats; // mixed models, small-sample errors, ordinal data; knows nothing of radios
+pub mod montecarlo; // random streams, replays, simultaneous intervals
 pub mod season; // season.toml and readings → one typed data frame and its findings
-pub mod stats; // mixed models, simultaneous inference, ranks, ordinal data
-pub mod montecarlo; // random streams, replays, adaptive stopping
+pub mod analysis; // one question a folder: season, radio and statistics meet here

@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use crate::radio::quantity::Quantity;
+pub use crate::montecarlo::shape::Shape;
 
 /// What a row with no mounting number stands for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -128,43 +129,6 @@ pub enum Scope {
     Mounting,
     /// A new value at each reading.
     Reading,
-}
-
-/// Shape and size of a declared source's distribution, centred on zero. Sizes are in the source's unit.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Shape {
-    /// Normal with this standard deviation.
-    Normal {
-        /// Standard deviation.
-        standard: f64,
-    },
-    /// Uniform on ± the half-width.
-    Rectangular {
-        /// Half-width.
-        half_width: f64,
-    },
-    /// Symmetric triangle on ± the half-width.
-    Triangular {
-        /// Half-width.
-        half_width: f64,
-    },
-    /// Symmetric trapezoid on ± the half-width, with `top` = top over base, in [0, 1].
-    Trapezoidal {
-        /// Half-width of the base.
-        half_width: f64,
-        /// Ratio of the top's width to the base's.
-        top: f64,
-    },
-    /// A sinusoid at unknown phase: ± half-width is its amplitude.
-    Arcsine {
-        /// Half-width.
-        half_width: f64,
-    },
-    /// A vector of this size at unknown phase, added to a reflection.
-    Vector {
-        /// Length of the added vector, on |Γ|.
-        half_width: f64,
-    },
 }
 
 /// A declared cause of error.

@@ -1,3 +1,4 @@
 //! Statistics that know nothing of radios, paths, clocks or terminals.
 
 pub mod mixed;
+pub mod ordinal;

@@ -54,19 +54,14 @@ pub struct Start<'a> {
     pub information: Option<&'a Information>,
 }
 
-/// Fits the components the layout shows, from a start computed from the data. `fixed_session` gives
-/// the session's variance where it is held rather than estimated.
+/// Fits the components the layout shows, from a start computed from the data.
 ///
 /// `floor` is the variance display rounding alone gives one reading (0 if none is known); no mean's
 /// variance is let below what that implies. The workspace is left evaluated at the result.
 /// `None` where nothing can be estimated: no active component, or no scatter and no floor.
-pub fn fit(layout: &Layout, data: &Data, floor: f64, fixed_session: Option<f64>, workspace: &mut Workspace) -> Option<Fit> {
-    let mut free = layout.active();
-    let mut theta = guess(layout, data, floor, &free)?;
-    if let Some(variance) = fixed_session {
-        free[0] = false;
-        theta[0] = variance;
-    }
+pub fn fit(layout: &Layout, data: &Data, floor: f64, workspace: &mut Workspace) -> Option<Fit> {
+    let free = layout.active();
+    let theta = guess(layout, data, floor, &free)?;
     let start = Start { theta: &theta, free: &free, information: None };
     fit_from(layout, data, floor, start, Precision::FULL, workspace)
 }
@@ -217,7 +212,7 @@ mod tests {
     fn the_fit_is_where_the_gradient_vanishes() {
         let (layout, data) = unbalanced();
         let mut w = Workspace::new(&layout);
-        let fit = fit(&layout, &data, 0.0, None, &mut w).unwrap();
+        let fit = fit(&layout, &data, 0.0, &mut w).unwrap();
         assert!(fit.converged && fit.steps < 30, "{fit:?}");
         let slope = w.slope(&layout, &data, &fit.theta);
         let information = expected(&layout, &w, &fit.theta).information;
@@ -230,13 +225,13 @@ mod tests {
     fn shifting_every_reading_moves_the_means_and_nothing_else() {
         let (layout, data) = unbalanced();
         let mut w = Workspace::new(&layout);
-        let fit = fit(&layout, &data, 0.0, None, &mut w).unwrap();
+        let first = fit(&layout, &data, 0.0, &mut w).unwrap();
         let beta: Vec<f64> = w.beta().to_vec();
         let mut moved = data.clone();
         moved.cell_mean.iter_mut().for_each(|m| *m += 3.0);
-        let again = fit(&layout, &moved, 0.0, None, &mut w).unwrap();
+        let again = fit(&layout, &moved, 0.0, &mut w).unwrap();
         for k in 0..4 {
-            assert!((fit.theta[k] - again.theta[k]).abs() < 1e-8 * (1.0 + fit.theta[k].abs()));
+            assert!((first.theta[k] - again.theta[k]).abs() < 1e-8 * (1.0 + first.theta[k].abs()));
         }
         for (a, b) in beta.iter().zip(w.beta()) {
             assert!((b - a - 3.0).abs() < 1e-8);

@@ -90,7 +90,7 @@ struct Collapsed {
 /// Runs the rule on the log itself. `None` where the log shows no scatter at any level.
 pub fn infer(layout: &Layout, data: &Data, floor: f64) -> Option<Inference> {
     let mut workspace = Workspace::new(layout);
-    let first = super::fit::fit(layout, data, floor, None, &mut workspace)?;
+    let first = super::fit::fit(layout, data, floor, &mut workspace)?;
     let active = layout.active();
     let absolute = kenward_roger(layout, &workspace, &first.theta, &active)?;
     let level: f64 = workspace.beta.iter().sum::<f64>() / workspace.beta.len() as f64;

@@ -358,6 +358,11 @@ impl Layout {
         self.visits.iter().filter(|v| v.antenna == antenna).count()
     }
 
+    /// The first session that holds an antenna.
+    pub fn first_session_of(&self, antenna: usize) -> Option<usize> {
+        self.sessions.iter().position(|s| self.visits[s.clone()].iter().any(|v| v.antenna == antenna))
+    }
+
     /// Whether some session holds both antennas.
     pub fn share_a_session(&self, first: usize, second: usize) -> bool {
         self.sessions.iter().any(|s| {

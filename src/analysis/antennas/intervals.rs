@@ -1,0 +1,244 @@
+//! The family of all pairs of a set: scatter and declared sources put together in one interval.
+//!
+//! The scatter part of a pair's error is studentized and known through few degrees of freedom; the
+//! declared part has a known distribution. Their simultaneous half-widths h_s and h_d, each with the
+//! family's full confidence by itself, are joined as √(h_s² + h_d²). That is exact where either part
+//! is absent and errs on the side of width between: unlike a studentized sum it cannot be fooled by a
+//! scatter that came out small by luck on few degrees of freedom.
+//! Source: Howe (1974), J. Am. Stat. Assoc. 69:789–794, approximation I; Graybill & Wang (1980), ibid.
+//! 75:869–873.
+
+use super::set_analysis::t_half_width;
+use super::sources::SetSources;
+use crate::montecarlo::replays::{Replays, quantile};
+use crate::montecarlo::simultaneous::{PairDifference, SetFit};
+use crate::stats::mixed::ContrastError;
+
+/// Draws of declared errors, in trial order.
+#[derive(Debug, Clone, Default)]
+pub struct Declared {
+    errors: Vec<f64>,
+    season: Vec<f64>,
+}
+
+impl Declared {
+    /// Adds one trial: each antenna's error, and the one all share.
+    pub fn push(&mut self, errors: &[f64], season: f64) {
+        self.errors.extend_from_slice(errors);
+        self.season.push(season);
+    }
+
+    /// Adds another's trials behind its own.
+    pub fn append(&mut self, other: Declared) {
+        self.errors.extend(other.errors);
+        self.season.extend(other.season);
+    }
+
+    /// Number of trials.
+    pub fn trials(&self) -> usize {
+        self.season.len()
+    }
+
+    fn antennas(&self) -> usize {
+        self.errors.len().checked_div(self.season.len()).unwrap_or(0)
+    }
+
+    /// |error of first − error of second|, trial by trial.
+    pub fn difference(&self, first: usize, second: usize) -> Vec<f64> {
+        self.errors.chunks_exact(self.antennas().max(1)).map(|e| (e[first] - e[second]).abs()).collect()
+    }
+
+    /// |error| of an antenna's own result, trial by trial.
+    pub fn result(&self, antenna: usize) -> Vec<f64> {
+        let trials = self.errors.chunks_exact(self.antennas().max(1)).zip(&self.season);
+        trials.map(|(e, s)| (e[antenna] + s).abs()).collect()
+    }
+}
+
+/// All pairs of a set, their replays and declared draws.
+#[derive(Debug, Clone)]
+pub struct Family {
+    /// Replays of the scatter.
+    pub replays: Replays,
+    /// Draws of the declared errors.
+    pub declared: Declared,
+    /// Trials of each block.
+    pub blocks: Vec<usize>,
+    antennas: usize,
+    confidence: f64,
+    scatter_sorted: Vec<f64>,
+    declared_sorted: Vec<f64>,
+}
+
+impl Family {
+    /// An empty family.
+    pub fn new(antennas: usize, confidence: f64) -> Family {
+        Family {
+            replays: Replays::default(),
+            declared: Declared::default(),
+            blocks: vec![],
+            antennas,
+            confidence,
+            scatter_sorted: vec![],
+            declared_sorted: vec![],
+        }
+    }
+
+    /// Largest |declared difference| over its standard, over all pairs, trial by trial from `from`.
+    fn largest_declared(&self, sources: &SetSources, from: usize) -> Vec<f64> {
+        let p = self.antennas;
+        let mut inverse = vec![];
+        for i in 0..p {
+            for j in i + 1..p {
+                let u = sources.standard_of_difference(i, j);
+                inverse.push((i, j, if u > 0.0 { 1.0 / u } else { 0.0 }));
+            }
+        }
+        let trials = self.declared.errors.chunks_exact(p).skip(from);
+        trials.map(|e| inverse.iter().map(|&(i, j, u)| (e[i] - e[j]).abs() * u).fold(0.0, f64::max)).collect()
+    }
+
+    /// Sorts what the quantiles are read from; to be called when the last trial is in.
+    pub fn finish(&mut self, fit: Option<&SetFit>, sources: &SetSources) {
+        if fit.is_some() {
+            self.scatter_sorted = sorted(self.replays.largest.clone());
+        }
+        if sources.any_counts() {
+            self.declared_sorted = sorted(self.largest_declared(sources, 0));
+        }
+    }
+
+    /// Whether every pair's half-width has settled to the digits it is reported to.
+    pub fn is_stable(&self, fit: Option<&SetFit>, sources: &SetSources) -> bool {
+        let declared = if sources.any_counts() { self.largest_declared(sources, 0) } else { vec![] };
+        let mut critical = vec![];
+        let mut from = 0;
+        for &trials in &self.blocks {
+            let scatter = self.replays.largest.get(from..from + trials).map_or(0.0, |b| quantile(b, self.confidence));
+            let known = declared.get(from..from + trials).map_or(0.0, |b| quantile(b, self.confidence));
+            critical.push((scatter, known));
+            from += trials;
+        }
+        let pairs = (0..self.antennas).flat_map(|i| (i + 1..self.antennas).map(move |j| (i, j)));
+        pairs.enumerate().all(|(number, (i, j))| {
+            let seen = fit.map(|f| f.pairs[number]);
+            let u = sources.standard_of_difference(i, j);
+            let half: Vec<f64> = critical
+                .iter()
+                .map(|&(scatter, known)| seen.map_or(0.0, |p| p.half_width(scatter)).hypot(known * u))
+                .collect();
+            settled(&half)
+        })
+    }
+
+    /// Half-width of a pair's simultaneous interval.
+    pub fn half_width(&self, seen: Option<&PairDifference>, declared: f64) -> f64 {
+        self.half_width_at(seen, declared, self.confidence)
+    }
+
+    fn half_width_at(&self, seen: Option<&PairDifference>, declared: f64, confidence: f64) -> f64 {
+        let scatter = seen.map_or(0.0, |p| p.half_width(of_sorted(&self.scatter_sorted, confidence)));
+        let known = if declared > 0.0 { declared * of_sorted(&self.declared_sorted, confidence) } else { 0.0 };
+        scatter.hypot(known)
+    }
+
+    /// Adjusted p-value: one less the largest confidence at which the interval still excludes zero, on
+    /// the grid of the trials; never below 1/(1 + trials).
+    pub fn p_value(&self, difference: f64, seen: Option<&PairDifference>, declared: f64) -> f64 {
+        let trials = self.scatter_sorted.len().max(self.declared_sorted.len());
+        if trials == 0 {
+            return 1.0;
+        }
+        let excludes = |k: usize| self.half_width_at(seen, declared, k as f64 / trials as f64) < difference;
+        // the half-width grows with k: bisect for the number of grid points that still exclude zero
+        let (mut low, mut high) = (0, trials + 1);
+        while high - low > 1 {
+            let middle = (low + high) / 2;
+            if excludes(middle) { low = middle } else { high = middle }
+        }
+        (1 + trials - low) as f64 / (1 + trials) as f64
+    }
+
+    /// Half-width of one estimate's own interval, from its scatter and the absolute declared errors
+    /// drawn for it.
+    pub fn single_half_width(&self, seen: Option<ContrastError>, declared: f64, drawn: Vec<f64>) -> f64 {
+        let scatter = seen.map_or(0.0, |e| t_half_width(self.confidence, e.adjusted, e.df));
+        let known = if declared > 0.0 { quantile(&drawn, self.confidence) } else { 0.0 };
+        scatter.hypot(known)
+    }
+
+    /// Joint draws of the antennas' values: the estimates less the errors of the replays, plus what
+    /// declared sources may hide. Empty where nothing is `known` of any spread.
+    pub fn draws(&self, estimates: &[f64], known: bool) -> Vec<f64> {
+        if !known {
+            return vec![];
+        }
+        let p = self.antennas;
+        let trials = self.declared.trials();
+        let mut out = Vec::with_capacity(trials * p);
+        for t in 0..trials {
+            for a in 0..p {
+                let scatter = self.replays.errors.get(t * p + a).copied().unwrap_or(0.0);
+                out.push(estimates[a] - scatter + self.declared.errors[t * p + a]);
+            }
+        }
+        out
+    }
+}
+
+fn sorted(mut values: Vec<f64>) -> Vec<f64> {
+    values.sort_unstable_by(f64::total_cmp);
+    values
+}
+
+/// The smallest value that at least that share of the sorted values does not exceed; 0 of none, or of
+/// no share at all.
+fn of_sorted(values: &[f64], share: f64) -> f64 {
+    let rank = (share * values.len() as f64 - 1e-9).ceil() as usize;
+    if rank == 0 { 0.0 } else { values[rank.min(values.len()) - 1] }
+}
+
+/// Whether twice the standard deviation of the mean of the blocks' half-widths is below half a unit of
+/// the last digit they are reported to.
+fn settled(blocks: &[f64]) -> bool {
+    let n = blocks.len() as f64;
+    let mean = blocks.iter().sum::<f64>() / n;
+    if !(mean > 0.0 && mean.is_finite()) {
+        return true;
+    }
+    let variance = blocks.iter().map(|h| (h - mean).powi(2)).sum::<f64>() / (n - 1.0);
+    2.0 * (variance / n).sqrt() < last_digit(mean) / 2.0
+}
+
+/// The unit of the last digit an uncertainty is reported to: two digits where it begins with 1 or 2,
+/// else one.
+pub fn last_digit(uncertainty: f64) -> f64 {
+    if !(uncertainty > 0.0 && uncertainty.is_finite()) {
+        return 1.0;
+    }
+    let power = uncertainty.log10().floor();
+    let first = uncertainty / 10f64.powf(power);
+    // 2.95 and above rounds to 3: one digit
+    10f64.powf(if first < 2.95 { power - 1.0 } else { power })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn uncertainties_are_reported_to_two_digits_where_they_begin_with_one_or_two() {
+        for (u, digit) in [(0.134, 0.01), (0.29, 0.01), (0.31, 0.1), (2.96, 1.0), (12.0, 1.0), (9.9, 1.0)] {
+            assert!((last_digit(u) - digit).abs() < 1e-12, "{u} {}", last_digit(u));
+        }
+    }
+
+    #[test]
+    fn quantiles_of_sorted_values_never_fall_short() {
+        let values: Vec<f64> = (1..=100).map(f64::from).collect();
+        assert_eq!(of_sorted(&values, 0.95), 95.0);
+        assert_eq!(of_sorted(&values, 1.0), 100.0);
+        assert_eq!(of_sorted(&values, 0.0), 0.0);
+        assert_eq!(of_sorted(&[], 0.5), 0.0);
+    }
+}

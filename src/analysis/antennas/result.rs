@@ -1,0 +1,287 @@
+//! What the question "which antennas are apart" is answered with: plain data, rendered elsewhere.
+
+use crate::radio::quantity::Quantity;
+use crate::season::finding::Finding;
+use crate::stats::mixed::{Basis, Level, LevelState};
+
+use super::sources::Applied;
+
+/// A range with a lower and an upper end.
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
+pub struct Range {
+    /// Lower end.
+    pub low: f64,
+    /// Upper end.
+    pub high: f64,
+}
+
+/// What is said of a pair.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, serde::Serialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Verdict {
+    /// The simultaneous interval excludes zero.
+    Apart,
+    /// It does not, and is wider than what matters.
+    Noise,
+    /// It lies within what matters.
+    Even,
+    /// The difference rests on a spread that neither the log nor a declared source gives.
+    Unlinked,
+}
+
+/// Where a component's size comes from.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Component {
+    /// The level.
+    pub level: Level,
+    /// What the log shows of it.
+    pub state: LevelState,
+    /// Standard deviation on the analysis scale: estimated, or declared; `None` where neither is had.
+    pub sd: Option<f64>,
+    /// Degrees of freedom of an estimated one above zero.
+    pub df: Option<f64>,
+    /// Whether `sd` is a declared source's.
+    pub declared: bool,
+}
+
+/// One antenna in one set. Numbers are on the analysis scale.
+#[derive(Debug, Clone, PartialEq)]
+pub struct AntennaResult {
+    /// Its name.
+    pub antenna: String,
+    /// Its mean: or, in a set relative to the reference antenna, its difference from that.
+    pub estimate: f64,
+    /// Standard uncertainty of `estimate`, sources that don't cancel included; `None` where the log
+    /// and the season say too little.
+    pub standard_uncertainty: Option<f64>,
+    /// Coverage interval of this estimate by itself.
+    pub range: Option<Range>,
+    /// Visits.
+    pub visits: usize,
+    /// Mountings.
+    pub mountings: usize,
+    /// Readings.
+    pub readings: f64,
+    /// Place by estimate, from 1; `None` where neither end of the quantity is better.
+    pub rank: Option<usize>,
+    /// Joint confidence set for its rank.
+    pub rank_range: Option<(usize, usize)>,
+    /// Share of replays in which it takes each rank, first rank first; empty where not compared.
+    pub rank_probabilities: Vec<f64>,
+}
+
+/// One pair in one set. Numbers are on the analysis scale.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PairResult {
+    /// Index of the first antenna in the set.
+    pub first: usize,
+    /// Index of the second.
+    pub second: usize,
+    /// first − second.
+    pub difference: f64,
+    /// Standard error, declared sources included; `None` for an unlinked pair.
+    pub standard_error: Option<f64>,
+    /// Its degrees of freedom; infinite where all of it is declared.
+    pub df: Option<f64>,
+    /// Simultaneous interval.
+    pub range: Option<Range>,
+    /// p-value adjusted over all pairs of the set.
+    pub p_adjusted: Option<f64>,
+    /// The verdict.
+    pub verdict: Verdict,
+    /// False for a pair apart by too little to matter; `None` where the season sets no size.
+    pub matters: Option<bool>,
+    /// Share of the squared standard error that is declared rather than seen as scatter.
+    pub share_declared: Option<f64>,
+    /// For an unlinked pair of one session: what that day showed.
+    pub that_day: Option<Range>,
+    /// Whether the two were ever measured in one session.
+    pub met: bool,
+}
+
+/// One set's answer.
+#[derive(Debug, Clone)]
+pub struct SetResult {
+    /// Quantity.
+    pub quantity: Quantity,
+    /// Band.
+    pub band: String,
+    /// Meter.
+    pub meter: String,
+    /// The reference antenna, where estimates are differences from it.
+    pub relative_to: Option<String>,
+    /// Components, outermost first.
+    pub components: Vec<Component>,
+    /// How the standard errors came about.
+    pub basis: Basis,
+    /// Antennas, in the season's order.
+    pub antennas: Vec<AntennaResult>,
+    /// All pairs.
+    pub pairs: Vec<PairResult>,
+    /// Declared sources and what became of them.
+    pub sources: Vec<Applied>,
+    /// Correction for line loss that was made to |Γ|; 1 for none.
+    pub line_factor: f64,
+    /// The display's last digit used, in the quantity's unit, and whether it was declared.
+    pub resolution: (f64, bool),
+    /// Sessions in the set.
+    pub sessions: usize,
+    /// Trials made.
+    pub trials: usize,
+    /// Replays whose refit did not come to rest.
+    pub unsettled: usize,
+    /// Whether the log's own fit came to rest.
+    pub converged: bool,
+    /// The smallest difference that matters, in the unit `[matters]` uses.
+    pub matters: Option<f64>,
+}
+
+/// One ordinal set's answer.
+#[derive(Debug, Clone)]
+pub struct OrdinalResult {
+    /// Quantity.
+    pub quantity: Quantity,
+    /// Band.
+    pub band: String,
+    /// Listener.
+    pub meter: String,
+    /// Antennas: name, sessions, reports, median grade.
+    pub antennas: Vec<OrdinalAntenna>,
+    /// All pairs.
+    pub pairs: Vec<OrdinalPairResult>,
+    /// Shufflings made.
+    pub permutations: usize,
+}
+
+/// One antenna in an ordinal set.
+#[derive(Debug, Clone, serde::Serialize)]
+pub struct OrdinalAntenna {
+    /// Its name.
+    pub antenna: String,
+    /// Sessions it was heard in.
+    pub sessions: usize,
+    /// Reports.
+    pub reports: usize,
+    /// Median grade.
+    pub median: f64,
+    /// Lowest and highest rank that the verdicts allow.
+    pub rank_range: (usize, usize),
+}
+
+/// One pair in an ordinal set.
+#[derive(Debug, Clone, Copy)]
+pub struct OrdinalPairResult {
+    /// Index of the first antenna.
+    pub first: usize,
+    /// Index of the second.
+    pub second: usize,
+    /// Sessions that heard both.
+    pub sessions: usize,
+    /// P(report on first better) + ½·P(equal), in one session.
+    pub probability: Option<f64>,
+    /// Adjusted permutation p-value.
+    pub p_adjusted: Option<f64>,
+    /// The verdict.
+    pub verdict: Verdict,
+}
+
+/// The ranking over all weighted sets.
+#[derive(Debug, Clone)]
+pub struct Overall {
+    /// The sets in it, by index into the sets, with their weights.
+    pub weights: Vec<(usize, f64)>,
+    /// Antennas with a result in every weighted set, best first.
+    pub antennas: Vec<OverallAntenna>,
+    /// Antennas left out, for want of a set.
+    pub incomplete: Vec<String>,
+    /// Pairs apart.
+    pub apart: usize,
+    /// All pairs.
+    pub pairs: usize,
+}
+
+/// One antenna's place over all weighted sets.
+#[derive(Debug, Clone, serde::Serialize)]
+pub struct OverallAntenna {
+    /// Its name.
+    pub antenna: String,
+    /// Weighted mean of its differences from the mean antenna, each in units of what matters there;
+    /// larger is better.
+    pub score: f64,
+    /// Simultaneous interval of the score.
+    pub low: f64,
+    /// Its upper end.
+    pub high: f64,
+    /// Place by score.
+    pub rank: usize,
+    /// Joint confidence set for the rank.
+    pub rank_low: usize,
+    /// Its upper end.
+    pub rank_high: usize,
+    /// Share of replays in which it is first.
+    pub probability_best: f64,
+}
+
+/// Does a good value of one quantity go with a good one of another, across antennas?
+#[derive(Debug, Clone)]
+pub struct Correlation {
+    /// Index of the first set.
+    pub first: usize,
+    /// Index of the second.
+    pub second: usize,
+    /// Antennas in both.
+    pub antennas: usize,
+    /// Spearman's rank correlation of the estimates, each turned so that better is higher.
+    pub estimate: f64,
+    /// Interval from the replays, or `None` where a set could not be replayed.
+    pub range: Option<Range>,
+}
+
+/// All of it.
+#[derive(Debug, Clone)]
+pub struct Antennas {
+    /// The season's title.
+    pub season: String,
+    /// Confidence of every family and interval.
+    pub confidence: f64,
+    /// Seed of the replays.
+    pub seed: u64,
+    /// The most trials made for a set.
+    pub trials: usize,
+    /// Numeric sets.
+    pub sets: Vec<SetResult>,
+    /// Ordinal sets.
+    pub ordinal: Vec<OrdinalResult>,
+    /// The ranking over weighted sets, where weights are given.
+    pub overall: Option<Overall>,
+    /// Rank correlations between sets on one band.
+    pub correlations: Vec<Correlation>,
+    /// What to measure next.
+    pub next: Vec<String>,
+    /// Everything found on the way in.
+    pub findings: Vec<Finding>,
+    /// Defaults that were used for want of a season.toml, and how readings of check loads were kept apart.
+    pub assumptions: Vec<String>,
+    /// Readings left out on the record: reason and rows.
+    pub left_out: Vec<(String, usize)>,
+    /// Readings used.
+    pub readings: usize,
+}
+
+impl SetResult {
+    /// What the set is called in words: "field strength on 2 m, meter field".
+    pub fn label(&self) -> String {
+        label(&self.quantity.name, &self.band, &self.meter)
+    }
+
+    /// Pairs with that verdict.
+    pub fn count(&self, verdict: Verdict) -> usize {
+        self.pairs.iter().filter(|p| p.verdict == verdict).count()
+    }
+}
+
+/// A set in words.
+pub fn label(quantity: &str, band: &str, meter: &str) -> String {
+    let quantity = if quantity == "swr" { "SWR".to_string() } else { quantity.replace('_', " ") };
+    format!("{quantity}, {band}, {meter}")
+}

@@ -1,0 +1,371 @@
+//! One set, from its mountings to its verdicts: fit, sources, replays, intervals, ranks.
+
+use std::collections::BTreeSet;
+
+use rayon::prelude::*;
+
+use super::intervals::{Declared, Family};
+use super::ranks;
+use super::result::{AntennaResult, Component, PairResult, Range, SetResult, Verdict};
+use super::sets::Set;
+use super::shown::matters_on_scale;
+use super::sources::SetSources;
+use crate::montecarlo::replays::CHUNK;
+use crate::montecarlo::simultaneous::{SetFit, t_quantile};
+use crate::montecarlo::stream::stream;
+use crate::radio::quantity::Better;
+use crate::season::config::{Config, Scope};
+use crate::stats::mixed::{Data, Layout, Level, LevelState};
+
+/// How the replays of a run are made.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Options {
+    /// Confidence of every family and interval.
+    pub confidence: f64,
+    /// Seed.
+    pub seed: u64,
+    /// A fixed number of trials, or as many as the reported figures need.
+    pub trials: Option<usize>,
+}
+
+/// Streams of declared errors are numbered apart from those of the replays.
+const DECLARED_TASKS: u64 = 1 << 20;
+
+/// The most trials made when figures refuse to settle.
+const MOST_TRIALS: usize = 100_000;
+
+/// One set's result, and the joint draws of its antennas' true values that other figures are read from:
+/// `antennas` values a trial.
+pub struct SetAnalysis {
+    /// The result.
+    pub result: SetResult,
+    /// Draws of each antenna's value, in trial order; empty where the log gives no spread.
+    pub draws: Vec<f64>,
+}
+
+/// Analyses one set; `number` picks its random streams.
+pub fn analyse(set: &Set, config: &Config, options: &Options, number: u64, done: &(dyn Fn() + Sync)) -> Option<SetAnalysis> {
+    let p = set.antennas.len();
+    let (layout, mut data) = Layout::new(p, &set.mountings)?;
+    let step = step_on_scale(set);
+    let floor = step * step / 12.0;
+    data.lift_to(&layout, floor);
+    let fit = SetFit::new(layout.clone(), &data, floor, options.confidence);
+    let estimates = match &fit {
+        Some(fit) => fit.inference.estimates.clone(),
+        None => plain_means(set, &layout, &data),
+    };
+    let sources = SetSources::new(set, &layout, config, &estimates, fit.as_ref().map_or(0.0, scatter_of_a_reading));
+    let mut family = Family::new(p, options.confidence);
+    replay(fit.as_ref(), &sources, p, options, number, &mut family, done);
+
+    let links = Links::new(set, &layout, &sources);
+    let matters = config.matters.get(&set.quantity.name).copied();
+    let mut pairs = vec![];
+    for first in 0..p {
+        for second in first + 1..p {
+            pairs.push(pair(first, second, set, &layout, fit.as_ref(), &sources, &family, &links, &estimates, matters));
+        }
+    }
+    let better = set.quantity.better_on_scale();
+    let draws = family.draws(&estimates, fit.is_some() || sources.any_counts());
+    let relative_to = relative_to(set, config);
+    let antennas = antennas(set, fit.as_ref(), &sources, &family, &links, &estimates, &pairs, better, &draws, relative_to);
+    let result = SetResult {
+        quantity: set.quantity.clone(),
+        band: set.band.clone(),
+        meter: set.meter.clone(),
+        relative_to: relative_to.map(|i| set.antennas[i].clone()),
+        components: components(&layout, fit.as_ref(), &sources),
+        basis: fit.as_ref().map(|f| f.inference.basis).unwrap_or_default(),
+        antennas,
+        pairs,
+        line_factor: set.line_factor,
+        resolution: (set.resolution, set.resolution_declared),
+        sessions: layout.sessions(),
+        trials: family.replays.trials(),
+        unsettled: family.replays.unsettled,
+        converged: fit.as_ref().is_none_or(|f| f.inference.converged),
+        matters,
+        sources: sources.applied,
+    };
+    Some(SetAnalysis { result, draws })
+}
+
+/// The display's last digit on the analysis scale, at the middle of the set.
+fn step_on_scale(set: &Set) -> f64 {
+    let middle = set.mountings.iter().map(|m| m.mean).sum::<f64>() / set.mountings.len() as f64;
+    set.resolution * set.quantity.scale.slope_at(middle / set.line_factor) * set.line_factor
+}
+
+/// Mean of each antenna's mountings: the estimate where the log shows no scatter to weigh them by.
+fn plain_means(set: &Set, layout: &Layout, _data: &Data) -> Vec<f64> {
+    (0..layout.antennas())
+        .map(|a| {
+            let own: Vec<f64> = set.mountings.iter().filter(|m| m.antenna == a).map(|m| m.mean).collect();
+            own.iter().sum::<f64>() / own.len() as f64
+        })
+        .collect()
+}
+
+/// Standard deviation of one reading about its antenna's mean, at the lower end of what the log allows
+/// (one-sided 95 %): too small a scatter makes too much of display rounding, never too little.
+fn scatter_of_a_reading(fit: &SetFit) -> f64 {
+    let total: f64 = fit.inference.components.iter().sum();
+    let df: f64 = fit.layout.strata().iter().map(|d| d.max(0.0)).sum::<f64>().max(1.0);
+    (total * df / chi_squared_quantile(0.95, df)).sqrt()
+}
+
+fn chi_squared_quantile(probability: f64, df: f64) -> f64 {
+    use statrs::distribution::{ChiSquared, ContinuousCDF};
+    ChiSquared::new(df).map_or(df, |chi| chi.inverse_cdf(probability))
+}
+
+/// Runs replays and declared draws in step, in blocks, until the half-widths are stable to the digits
+/// they are reported to (JCGM 101:2008, 7.9: twice the standard deviation of the blocks' mean below
+/// half a unit of the last digit).
+fn replay(
+    fit: Option<&SetFit>,
+    sources: &SetSources,
+    p: usize,
+    options: &Options,
+    number: u64,
+    family: &mut Family,
+    done: &(dyn Fn() + Sync),
+) {
+    if p < 2 && fit.is_none() {
+        return;
+    }
+    // JCGM 101:2008, 7.9.4: at least 100/(1 − p) trials a block
+    let block = ((100.0 / (1.0 - options.confidence)).ceil() as usize).next_multiple_of(CHUNK);
+    let fixed = options.trials.map(|t| t.max(1).next_multiple_of(CHUNK));
+    loop {
+        let more = fixed.unwrap_or(block);
+        if let Some(fit) = fit {
+            fit.replay(&mut family.replays, more, options.seed, number, done);
+        }
+        let counting = sources.any_counts();
+        let first = family.declared.trials() / CHUNK;
+        let chunks: Vec<Declared> = (first..first + more / CHUNK)
+            .into_par_iter()
+            .map(|chunk| {
+                let mut rng = stream(options.seed, DECLARED_TASKS + number, chunk as u64);
+                let mut out = Declared::default();
+                let mut errors = vec![0.0; p];
+                let mut season = 0.0;
+                for _ in 0..CHUNK {
+                    sources.draw(&mut rng, &mut errors, &mut season);
+                    out.push(&errors, season);
+                }
+                out
+            })
+            .collect();
+        chunks.into_iter().for_each(|c| family.declared.append(c));
+        family.blocks.push(more);
+        if fit.is_none() && !counting || fixed.is_some() {
+            break;
+        }
+        if family.blocks.len() >= 2 && family.is_stable(fit, sources) || family.declared.trials() >= MOST_TRIALS {
+            break;
+        }
+    }
+    family.finish(fit, sources);
+}
+
+/// What joins the antennas of a set, and what is known of the spreads that don't show.
+struct Links {
+    visit_known: bool,
+    session_known: bool,
+    sessions_of: Vec<BTreeSet<usize>>,
+}
+
+impl Links {
+    fn new(set: &Set, layout: &Layout, sources: &SetSources) -> Links {
+        let unseen = |level: Level| layout.states()[level as usize] == LevelState::Unseen;
+        let mut sessions_of = vec![BTreeSet::new(); set.antennas.len()];
+        for m in &set.mountings {
+            sessions_of[m.antenna].insert(m.session);
+        }
+        Links {
+            // a declared visit holds what changes with the mounting too: each visit mounts anew
+            visit_known: !unseen(Level::Visit) || sources.declares(Scope::Visit),
+            session_known: !unseen(Level::Session) || sources.declares(Scope::Session),
+            sessions_of,
+        }
+    }
+
+    fn met(&self, first: usize, second: usize) -> bool {
+        !self.sessions_of[first].is_disjoint(&self.sessions_of[second])
+    }
+
+    /// Whether the difference rests only on spreads that are known.
+    fn comparable(&self, first: usize, second: usize) -> bool {
+        self.visit_known && (self.session_known || self.met(first, second))
+    }
+
+    /// Whether an antenna's own result does.
+    fn absolute_known(&self) -> bool {
+        self.visit_known && self.session_known
+    }
+}
+
+#[allow(clippy::too_many_arguments)] // everything a verdict rests on, each once
+fn pair(
+    first: usize,
+    second: usize,
+    set: &Set,
+    layout: &Layout,
+    fit: Option<&SetFit>,
+    sources: &SetSources,
+    family: &Family,
+    links: &Links,
+    estimates: &[f64],
+    matters: Option<f64>,
+) -> PairResult {
+    let difference = estimates[first] - estimates[second];
+    let seen = fit.and_then(|f| f.pairs.iter().find(|p| p.first == first && p.second == second));
+    let declared = sources.standard_of_difference(first, second);
+    let half = family.half_width(seen, declared);
+    let met = links.met(first, second);
+    if !links.comparable(first, second) {
+        let known = half > 0.0 && met && layout.visits_of(first) == 1 && layout.visits_of(second) == 1;
+        return PairResult {
+            first,
+            second,
+            difference,
+            standard_error: None,
+            df: None,
+            range: None,
+            p_adjusted: None,
+            verdict: Verdict::Unlinked,
+            matters: matters.map(|_| true),
+            share_declared: None,
+            that_day: known.then_some(Range { low: difference - half, high: difference + half }),
+            met,
+        };
+    }
+    let scatter = seen.map_or(0.0, |p| p.error.adjusted);
+    let variance = scatter * scatter + declared * declared;
+    let df = match seen {
+        // Welch–Satterthwaite, the declared part with infinite degrees of freedom
+        Some(p) => p.error.df * (variance / (scatter * scatter)).powi(2),
+        None => f64::INFINITY,
+    };
+    let range = Range { low: difference - half, high: difference + half };
+    let limit = matters.map(|m| matters_on_scale(&set.quantity, m, (estimates[first] + estimates[second]) / 2.0, half));
+    let within = limit.map(|l| range.low > -l && range.high < l);
+    let apart = range.low > 0.0 || range.high < 0.0;
+    let verdict = match (apart, within) {
+        (true, _) => Verdict::Apart,
+        (false, Some(true)) => Verdict::Even,
+        _ => Verdict::Noise,
+    };
+    PairResult {
+        first,
+        second,
+        difference,
+        standard_error: Some(variance.sqrt()),
+        df: Some(df),
+        range: Some(range),
+        p_adjusted: Some(family.p_value(difference.abs(), seen, declared)),
+        verdict,
+        matters: within.map(|within| !(apart && within)),
+        share_declared: Some(if variance > 0.0 { declared * declared / variance } else { 0.0 }),
+        that_day: None,
+        met,
+    }
+}
+
+/// The reference antenna's index, where the set's estimates are differences from it: a field strength
+/// at an arbitrary spot means nothing by itself.
+fn relative_to(set: &Set, config: &Config) -> Option<usize> {
+    let reference = config.reference.as_ref().filter(|_| set.quantity.name == "field_strength")?;
+    set.antennas.iter().position(|a| a == reference)
+}
+
+#[allow(clippy::too_many_arguments)] // as for `pair`
+fn antennas(
+    set: &Set,
+    fit: Option<&SetFit>,
+    sources: &SetSources,
+    family: &Family,
+    links: &Links,
+    estimates: &[f64],
+    pairs: &[PairResult],
+    better: Better,
+    draws: &[f64],
+    relative_to: Option<usize>,
+) -> Vec<AntennaResult> {
+    let p = set.antennas.len();
+    let places = ranks::places(estimates, better);
+    let ranges = ranks::rank_ranges(p, pairs, better);
+    let comparable = |a: usize| pairs.iter().all(|x| (x.first != a && x.second != a) || x.verdict != Verdict::Unlinked);
+    let included: Vec<bool> = (0..p).map(comparable).collect();
+    let probabilities = ranks::rank_probabilities(draws, &included, better);
+    (0..p)
+        .map(|a| {
+            let own = set.mountings.iter().filter(|m| m.antenna == a);
+            let (estimate, uncertainty) = match relative_to {
+                Some(r) if r == a => (0.0, Some((0.0, 0.0))),
+                Some(r) => {
+                    let seen = fit.and_then(|f| {
+                        f.pairs.iter().find(|p| (p.first, p.second) == (a.min(r), a.max(r))).map(|p| p.error)
+                    });
+                    let known = links.comparable(a, r).then(|| {
+                        let declared = sources.standard_of_difference(a, r);
+                        let half = family.single_half_width(seen, declared, family.declared.difference(a, r));
+                        (seen.map_or(0.0, |e| e.adjusted).hypot(declared), half)
+                    });
+                    (estimates[a] - estimates[r], known)
+                }
+                None => {
+                    let seen = fit.map(|f| f.inference.single(a));
+                    let known = links.absolute_known().then(|| {
+                        let declared = sources.standard_of_result(a);
+                        let half = family.single_half_width(seen, declared, family.declared.result(a));
+                        (seen.map_or(0.0, |e| e.adjusted).hypot(declared), half)
+                    });
+                    (estimates[a], known)
+                }
+            };
+            AntennaResult {
+                antenna: set.antennas[a].clone(),
+                estimate,
+                standard_uncertainty: uncertainty.map(|u| u.0),
+                range: uncertainty.map(|u| Range { low: estimate - u.1, high: estimate + u.1 }),
+                visits: links.sessions_of[a].len(),
+                mountings: own.clone().count(),
+                readings: own.map(|m| m.readings).sum(),
+                rank: places.as_ref().map(|r| r[a]),
+                rank_range: ranges.as_ref().map(|r| r[a]),
+                rank_probabilities: probabilities.as_ref().map_or(vec![], |r| r[a].clone()),
+            }
+        })
+        .collect()
+}
+
+fn components(layout: &Layout, fit: Option<&SetFit>, sources: &SetSources) -> Vec<Component> {
+    let df = fit.map(|f| f.inference.component_df());
+    Level::ALL
+        .iter()
+        .enumerate()
+        .map(|(k, &level)| {
+            let state = layout.states()[k];
+            let scope = [Scope::Session, Scope::Visit, Scope::Mounting, Scope::Reading][k];
+            let declared = sources.declared_standard(scope).filter(|_| state == LevelState::Unseen);
+            let estimated = fit.filter(|_| state == LevelState::Seen).map(|f| f.inference.components[k].sqrt());
+            Component {
+                level,
+                state,
+                sd: estimated.or(declared),
+                df: estimated.and(df.as_ref()).and_then(|d| d[k]),
+                declared: declared.is_some(),
+            }
+        })
+        .collect()
+}
+
+/// The t interval's half-width of a single estimate.
+pub(super) fn t_half_width(confidence: f64, error: f64, df: f64) -> f64 {
+    t_quantile(0.5 + confidence / 2.0, df) * error
+}

@@ -1,0 +1,331 @@
+//! Declared sources of error on one set: which cancel between two antennas, which the log's own
+//! scatter already holds, and which must be added because no repeat shows them.
+//!
+//! * season: one value for all, cancels in a difference, counts against a claim;
+//! * antenna: stays put through every repeat, so no scatter shows it and no averaging removes it;
+//!   always added. The tool makes two of its own: a coupler's directivity, and what is left of display
+//!   rounding where the readings scatter too little to average it out;
+//! * session, visit, mounting, reading: held by the data where the log shows that level; where it
+//!   doesn't, the declared size is used.
+
+use rand::Rng;
+
+use super::sets::Set;
+use crate::montecarlo::shape::Shape;
+use crate::radio::reflection::{directivity_error, vector_sum};
+use crate::season::config::{Config, Scope, Source};
+use crate::stats::mixed::{Layout, Level, LevelState};
+
+/// What became of a source in a set.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Treatment {
+    /// Shared by all antennas: gone from every difference.
+    Cancels,
+    /// Added: no scatter shows it.
+    Added,
+    /// The log shows this level; its scatter already holds the source.
+    HeldByData,
+    /// The log doesn't show this level: the declared size stands in.
+    DeclaredNotSeen,
+}
+
+/// One source as it acts on a set.
+#[derive(Debug, Clone)]
+pub struct Applied {
+    /// Its name.
+    pub name: String,
+    /// What shares one value of it.
+    pub scope: Scope,
+    /// What became of it.
+    pub treatment: Treatment,
+    /// Standard uncertainty on the analysis scale, per antenna.
+    pub standard: Vec<f64>,
+    /// Whether the tool made it, from a meter's directivity or resolution.
+    pub made: bool,
+    term: Term,
+}
+
+/// How a source is drawn: one value for each group of antennas, times each antenna's factor.
+#[derive(Debug, Clone)]
+struct Term {
+    shape: Shape,
+    factor: Vec<f64>,
+    group: Vec<usize>,
+}
+
+/// Mean and variance of one antenna's error from one source.
+#[derive(Debug, Clone, Copy)]
+struct Moments {
+    mean: f64,
+    variance: f64,
+}
+
+/// All sources on a set.
+#[derive(Debug, Clone)]
+pub struct SetSources {
+    /// The sources, declared ones first.
+    pub applied: Vec<Applied>,
+    /// Estimates on the analysis scale, per antenna: the vectors are added to these.
+    values: Vec<f64>,
+    line_factor: f64,
+}
+
+impl SetSources {
+    /// Gathers the sources of a set whose antennas' estimates are `values`. `scatter` is the standard
+    /// deviation of a single reading about its antenna's mean, at its lower limit.
+    pub fn new(set: &Set, layout: &Layout, config: &Config, values: &[f64], scatter: f64) -> SetSources {
+        let mut sources = SetSources { applied: vec![], values: values.to_vec(), line_factor: set.line_factor };
+        for source in config.sources.iter().filter(|s| acts_on(s, set)) {
+            sources.applied.push(declared(source, set, layout, values));
+        }
+        if let Some(d) = config.meter(&set.meter).and_then(|m| m.directivity_db)
+            && set.quantity.is_reflection()
+        {
+            let shape = Shape::Vector { half_width: directivity_error(d) };
+            let name = format!("directivity of {}, {d} dB", set.meter);
+            sources.add_made(name, shape, vec![1.0; values.len()]);
+        }
+        let factor: Vec<f64> = values
+            .iter()
+            .map(|&y| {
+                let step = set.resolution * set.quantity.scale.slope_at(y / set.line_factor) * set.line_factor;
+                rounding_bias(step, scatter) * 3f64.sqrt()
+            })
+            .collect();
+        // below a hundredth of the last digit nothing that is printed changes
+        let step = set.resolution * set.quantity.scale.slope_at(mean(values) / set.line_factor) * set.line_factor;
+        if factor.iter().any(|f| *f > 0.01 * step) {
+            let name = format!("display of {}, last digit {}", set.meter, set.resolution);
+            sources.add_made(name, Shape::Rectangular { half_width: 1.0 }, factor);
+        }
+        sources
+    }
+
+    fn add_made(&mut self, name: String, shape: Shape, factor: Vec<f64>) {
+        let group = (0..factor.len()).collect();
+        let term = Term { shape, factor, group };
+        let standard = (0..term.factor.len()).map(|i| self.moments(&term, i).variance.sqrt()).collect();
+        self.applied.push(Applied {
+            name,
+            scope: Scope::Antenna,
+            treatment: Treatment::Added,
+            standard,
+            made: true,
+            term,
+        });
+    }
+
+    /// Sources that count in a difference of two antennas.
+    fn counting(&self) -> impl Iterator<Item = &Applied> {
+        self.applied.iter().filter(|a| matches!(a.treatment, Treatment::Added | Treatment::DeclaredNotSeen))
+    }
+
+    /// Whether any source counts in a difference.
+    pub fn any_counts(&self) -> bool {
+        self.counting().next().is_some()
+    }
+
+    /// Whether a source is declared at that scope.
+    pub fn declares(&self, scope: Scope) -> bool {
+        self.applied.iter().any(|a| a.scope == scope && !a.made)
+    }
+
+    /// Root sum of squares, over the sources declared at that scope, of their mean standard uncertainty.
+    pub fn declared_standard(&self, scope: Scope) -> Option<f64> {
+        let squares: Vec<f64> = self
+            .applied
+            .iter()
+            .filter(|a| a.scope == scope && !a.made)
+            .map(|a| a.standard.iter().map(|s| s * s).sum::<f64>() / a.standard.len() as f64)
+            .collect();
+        (!squares.is_empty()).then(|| squares.iter().sum::<f64>().sqrt())
+    }
+
+    /// Root mean square of the declared error of `first − second`.
+    pub fn standard_of_difference(&self, first: usize, second: usize) -> f64 {
+        let (mut mean, mut variance) = (0.0, 0.0);
+        for applied in self.counting() {
+            let term = &applied.term;
+            let (a, b) = (self.moments(term, first), self.moments(term, second));
+            if term.group[first] == term.group[second] {
+                let shared = term.factor[first] - term.factor[second];
+                variance += (shared * term.shape.standard()).powi(2);
+            } else {
+                mean += a.mean - b.mean;
+                variance += a.variance + b.variance;
+            }
+        }
+        (variance + mean * mean).sqrt()
+    }
+
+    /// Root mean square of the declared error of an antenna's own result: season-wide sources count.
+    pub fn standard_of_result(&self, antenna: usize) -> f64 {
+        let (mut mean, mut variance) = (0.0, 0.0);
+        for applied in self.applied.iter().filter(|a| a.treatment != Treatment::HeldByData) {
+            let m = self.moments(&applied.term, antenna);
+            mean += m.mean;
+            variance += m.variance;
+        }
+        (variance + mean * mean).sqrt()
+    }
+
+    /// Draws each antenna's declared error into `out`: without sources shared by the season, then, into
+    /// `season`, those alone.
+    pub fn draw(&self, rng: &mut impl Rng, out: &mut [f64], season: &mut f64) {
+        out.fill(0.0);
+        *season = 0.0;
+        let mut drawn = vec![0.0; out.len()];
+        for applied in self.applied.iter().filter(|a| a.treatment != Treatment::HeldByData) {
+            let term = &applied.term;
+            if applied.treatment == Treatment::Cancels {
+                *season += term.shape.draw(rng);
+                continue;
+            }
+            for value in &mut drawn {
+                *value = match term.shape {
+                    Shape::Vector { .. } => std::f64::consts::TAU * rand::RngExt::random::<f64>(rng),
+                    shape => shape.draw(rng),
+                };
+            }
+            for (i, error) in out.iter_mut().enumerate() {
+                let value = drawn[term.group[i]];
+                *error += match term.shape {
+                    Shape::Vector { half_width } => self.vector_error(i, half_width, value),
+                    _ => term.factor[i] * value,
+                };
+            }
+        }
+    }
+
+    /// |Γ − d·e^jφ| − |Γ| at the antenna, for the |Γ| that was read: what the true one may differ by.
+    fn vector_error(&self, antenna: usize, length: f64, phase: f64) -> f64 {
+        let read = self.values[antenna].max(0.0) / self.line_factor;
+        (vector_sum(read, length, phase) - read) * self.line_factor
+    }
+
+    fn moments(&self, term: &Term, antenna: usize) -> Moments {
+        match term.shape {
+            Shape::Vector { half_width } => {
+                let steps = 720; // even steps over a period: exact to rounding for a smooth function
+                let errors = (0..steps).map(|s| {
+                    let phase = std::f64::consts::TAU * (f64::from(s) + 0.5) / f64::from(steps);
+                    self.vector_error(antenna, half_width, phase)
+                });
+                let (mut sum, mut square) = (0.0, 0.0);
+                for e in errors {
+                    sum += e;
+                    square += e * e;
+                }
+                let mean = sum / f64::from(steps);
+                Moments { mean, variance: square / f64::from(steps) - mean * mean }
+            }
+            shape => Moments { mean: 0.0, variance: (term.factor[antenna] * shape.standard()).powi(2) },
+        }
+    }
+}
+
+fn mean(values: &[f64]) -> f64 {
+    values.iter().sum::<f64>() / values.len().max(1) as f64
+}
+
+fn acts_on(source: &Source, set: &Set) -> bool {
+    source.quantity == set.quantity.name
+        && source.meter.as_ref().is_none_or(|m| *m == set.meter)
+        && source.band.as_ref().is_none_or(|b| *b == set.band)
+}
+
+/// A declared source on this set: its sizes moved to the analysis scale at each antenna's value, and
+/// what becomes of it.
+fn declared(source: &Source, set: &Set, layout: &Layout, values: &[f64]) -> Applied {
+    let scale = set.quantity.scale;
+    let own_unit = source.unit.as_deref().is_some_and(|u| u != scale.name(&set.quantity.unit));
+    let factor: Vec<f64> = values.iter().map(|&y| if own_unit { scale.slope_at(y) } else { 1.0 }).collect();
+    let level = match source.shared_by {
+        Scope::Season | Scope::Antenna => None,
+        Scope::Session => Some(Level::Session),
+        Scope::Visit => Some(Level::Visit),
+        Scope::Mounting => Some(Level::Mounting),
+        Scope::Reading => Some(Level::Reading),
+    };
+    let seen = level.is_some_and(|l| layout.states()[l as usize] != LevelState::Unseen);
+    let treatment = match (source.shared_by, seen) {
+        (Scope::Season, _) => Treatment::Cancels,
+        (Scope::Antenna, _) => Treatment::Added,
+        (_, true) => Treatment::HeldByData,
+        (_, false) => Treatment::DeclaredNotSeen,
+    };
+    let group = match source.shared_by {
+        Scope::Season => vec![0; values.len()],
+        Scope::Session => (0..values.len()).map(|a| layout.first_session_of(a).unwrap_or(a)).collect(),
+        _ => (0..values.len()).collect(),
+    };
+    let term = Term { shape: source.shape, factor, group };
+    let standard = term.factor.iter().map(|f| f * source.shape.standard()).collect();
+    Applied { name: source.name.clone(), scope: source.shared_by, treatment, standard, made: false, term }
+}
+
+/// Standard deviation of what display rounding leaves in the mean of many readings, for a display of
+/// last digit `step` and readings that scatter with standard deviation `scatter`.
+///
+/// Rounding a steady value errs by up to half a digit however often it is read; scatter of about half
+/// a digit or more averages that out. With normal scatter σ and a value anywhere between two digits,
+///
+/// ```text
+/// u² = Σ_k step²/(2π²k²)·exp(−4π²k²σ²/step²),   k = 1, 2, …   (σ = 0: step²/12)
+/// ```
+///
+/// # Source
+/// Widrow & Kollár, *Quantization Noise* (2008), chapter 4: the Fourier series of the quantizer's mean
+/// error (from memory).
+pub fn rounding_bias(step: f64, scatter: f64) -> f64 {
+    use std::f64::consts::PI;
+    if !(step > 0.0) {
+        return 0.0;
+    }
+    let ratio = scatter / step;
+    if ratio < 1e-4 {
+        return step / 12f64.sqrt();
+    }
+    let sum: f64 = (1..=20_000)
+        .map(|k| {
+            let x = PI * f64::from(k);
+            (1.0 / (2.0 * x * x)) * (-4.0 * x * x * ratio * ratio).exp()
+        })
+        .take_while(|term| *term > 1e-18)
+        .sum();
+    step * sum.sqrt()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn rounding_of_a_steady_reading_does_not_average_out_and_of_a_scattered_one_does() {
+        assert!((rounding_bias(0.01, 0.0) - 0.01 / 12f64.sqrt()).abs() < 1e-15);
+        assert!((rounding_bias(1.0, 1e-3) - 1.0 / 12f64.sqrt()).abs() < 2e-3);
+        assert!(rounding_bias(1.0, 0.5) < 0.002);
+        assert!(rounding_bias(1.0, 0.2) > rounding_bias(1.0, 0.3));
+        assert_eq!(rounding_bias(0.0, 1.0), 0.0);
+    }
+
+    /// Direct check: the mean error of a rounded value with normal scatter, by numerical integration.
+    #[test]
+    fn the_rounding_series_is_the_root_mean_square_of_the_mean_error() {
+        let sigma = 0.25;
+        let (mut square, steps) = (0.0, 400);
+        for i in 0..steps {
+            let value = f64::from(i) / f64::from(steps);
+            let (mut mean, mut weight) = (0.0, 0.0);
+            for j in -4000..=4000 {
+                let z = f64::from(j) * 6.0 / 4000.0;
+                let density = (-z * z / 2.0).exp();
+                mean += density * ((value + sigma * z).round() - value);
+                weight += density;
+            }
+            square += (mean / weight).powi(2) / f64::from(steps);
+        }
+        assert!((rounding_bias(1.0, sigma) - square.sqrt()).abs() < 2e-3, "{} {}", rounding_bias(1.0, sigma), square.sqrt());
+    }
+}

@@ -1,0 +1,3 @@
+//! Where season, radio and statistics meet: one folder a question.
+
+pub mod antennas;
