@@ -5,3 +5,5 @@
 
 pub mod radio; // the trade's arithmetic
 pub mod season; // season.toml and readings → one typed data frame and its findings
+
+pub mod cli; // a file a verb: arguments → library call → what to print
