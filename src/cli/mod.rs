@@ -1,0 +1,3 @@
+//! One file a verb: arguments → library call → what to print.
+
+pub mod start;

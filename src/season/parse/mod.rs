@@ -1,0 +1,101 @@
+//! `season.toml`, text to [`Config`]: every error in it at once, each with its line and column.
+
+mod entries;
+mod names;
+mod nearest;
+mod reader;
+mod source;
+mod syntax;
+
+use std::cell::RefCell;
+use std::path::Path;
+
+use toml::de::DeTable;
+
+use crate::season::config::{Config, Repeats};
+use crate::season::error::{InputError, Kind};
+use names::{Names, Noun, check_duplicates};
+use reader::{Document, TOP_KEYS, Table};
+
+/// The file that makes a folder a season.
+pub const FILE: &str = "season.toml";
+
+/// Reads the `season.toml` of a season's folder.
+///
+/// # Errors
+/// The folder or the file is not there, can't be read, is not UTF-8, or does not [`parse`].
+pub fn read(folder: &Path) -> Result<Config, InputError> {
+    if !folder.exists() {
+        return Err(InputError::not_there(folder));
+    }
+    let path = folder.join(FILE);
+    let bytes = std::fs::read(&path).map_err(|error| match error.kind() {
+        std::io::ErrorKind::NotFound => InputError::no_season(folder),
+        _ => InputError::unreadable(&path, &error),
+    })?;
+    let text =
+        String::from_utf8(bytes).map_err(|error| InputError::not_utf8(&path, error.utf8_error().valid_up_to()))?;
+    parse(&text, &path.display().to_string())
+}
+
+/// Reads the text of a `season.toml`; `file` is what errors call it.
+///
+/// # Errors
+/// The text is not TOML (then only that is reported), or says something a season can't: every such
+/// place is a problem of the error.
+pub fn parse(text: &str, file: &str) -> Result<Config, InputError> {
+    let text = text.strip_prefix('\u{feff}').unwrap_or(text);
+    let (root, broken) = DeTable::parse_recoverable(text);
+    if !broken.is_empty() {
+        return Err(syntax::problems(text, file, &broken).into());
+    }
+    let names = Names::gather(root.get_ref());
+    let doc = Document { file, text, names, problems: RefCell::default() };
+    check_duplicates(&doc);
+    let config = top(&doc, root.get_ref());
+    let problems = doc.problems.into_inner();
+    if problems.is_empty() { Ok(config) } else { Err(problems.into()) }
+}
+
+/// The tables of the file, beside the keys of its top.
+const TABLES: [&str; 9] = ["band", "meter", "antenna", "load", "quantity", "source", "matters", "weights", "leave_out"];
+
+/// Parts of the format that are not read yet, and what to do meanwhile.
+const LATER: [(&str, &str); 3] = [
+    ("layout", "write the readings in the long form, one reading a row"),
+    ("sweep", "write each sweep's values at the band's frequency as rows of the log"),
+    ("sweep_pattern", "write each sweep's values at the band's frequency as rows of the log"),
+];
+
+fn top<'a>(doc: &'a Document<'a>, root: &'a DeTable<'a>) -> Config {
+    let later = LATER.map(|(key, _)| key);
+    let keys = [TOP_KEYS.as_slice(), &TABLES, &later].concat();
+    let top = Table::open(doc, "", root, 0..0, &keys);
+    for (key, instead) in LATER {
+        if let Some((found, _)) = root.iter().find(|(k, _)| k.get_ref().as_ref() == key) {
+            let what = format!("this version does not read `{key}` yet");
+            doc.report(found.span(), Kind::NotYet, what, |p| p.advise(instead));
+        }
+    }
+    let defaults = Config::default();
+    let above_half = |x: f64| x > 0.5 && x < 1.0;
+    let repeats = [("left on", Repeats::LeftOn), ("remounted", Repeats::Remounted)];
+    Config {
+        title: top.get("title").and_then(|f| f.text()).unwrap_or(defaults.title),
+        reference: top.get("reference").and_then(|f| f.name_of(Noun::Antenna)),
+        confidence: top
+            .get("confidence")
+            .and_then(|f| f.number("a number above 0.5 and below 1", above_half))
+            .unwrap_or(defaults.confidence),
+        repeats: top.get("repeats").and_then(|f| f.word(&repeats)).unwrap_or(defaults.repeats),
+        bands: entries::bands(&top),
+        meters: entries::meters(&top),
+        antennas: entries::antennas(&top),
+        loads: entries::loads(&top),
+        quantities: entries::quantities(&top),
+        sources: source::sources(&top),
+        matters: entries::matters(&top),
+        weights: entries::weights(&top),
+        leave_out: entries::leave_out(&top),
+    }
+}
