@@ -2,3 +2,4 @@
 
 pub mod mixed;
 pub mod ordinal;
+pub mod rank_correlation;
