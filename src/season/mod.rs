@@ -2,3 +2,5 @@
 
 pub mod config;
 pub mod finding;
+pub mod readings; // files of readings → a typed frame
+pub mod units; // written units → the quantity's
