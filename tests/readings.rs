@@ -1,5 +1,7 @@
 //! Files of readings in, one typed frame and findings out: each rule on a file small enough to count by hand.
 
+#![allow(clippy::unwrap_used)] // helpers of tests may fail as tests do
+
 use std::path::PathBuf;
 
 use daylight::radio::quantity::{Better, Quantity, Scale};
@@ -277,7 +279,7 @@ fn impossible_values_are_errors_and_their_neighbours_are_not() {
     for cells in ["swr,1", "reflection,0", "return_loss,0.1", "impedance,0.1", "reactance,-40", "readability,1"] {
         assert!(row("", cells).findings.is_empty(), "{cells}");
     }
-    assert_eq!(only(&row("", "reflection,120%")).what, "`120%`, or 1.2 1, is impossible for `reflection`");
+    assert_eq!(only(&row("", "reflection,120%")).what, "`120%`, or 1.2, is impossible for `reflection`");
 }
 
 #[test]

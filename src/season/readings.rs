@@ -9,6 +9,7 @@ mod cell;
 mod fault;
 mod left_out;
 mod measure;
+mod moment;
 mod names;
 mod rules;
 mod table;

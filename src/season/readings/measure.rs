@@ -185,7 +185,8 @@ impl Row<'_> {
 
     fn impossible(&self, quantity: &Quantity, number: f64, value: f64, why: &str) -> Fault {
         // The cell as written, and what it came to where a unit changed it.
-        let came_to = if value == number { String::new() } else { format!(", or {value} {},", quantity.unit) };
+        let unit = if quantity.unit == "1" { String::new() } else { format!(" {}", quantity.unit) };
+        let came_to = if value == number { String::new() } else { format!(", or {value}{unit},") };
         Fault {
             kind: "impossible",
             severity: Severity::Error,

@@ -1,5 +1,7 @@
 //! Names in the log against those in `season.toml`, and against one another.
 
+use std::collections::HashMap;
+
 use polars::prelude::*;
 use unicode_normalization::{UnicodeNormalization, char::is_combining_mark};
 
@@ -9,7 +11,7 @@ use crate::season::finding::{Finding, Place, Severity};
 /// A name as the log uses it.
 struct Used {
     name: String,
-    rows: u32,
+    rows: usize,
     place: Place,
 }
 
@@ -37,24 +39,20 @@ pub fn odd_names(frame: &DataFrame, config: &Config) -> PolarsResult<Vec<Finding
 
 /// The distinct names of a column, in the order of the log.
 fn used(frame: &DataFrame, column: &str) -> PolarsResult<Vec<Used>> {
-    let first = |name: &str| col(name).first();
-    let names =
-        frame.clone().lazy().group_by_stable([col(column)]).agg([len().alias("rows"), first("file"), first("line")]);
-    let names = names.collect()?;
-    let (name, rows) = (names.column(column)?.str()?, names.column("rows")?.cast(&DataType::UInt32)?);
-    let (files, lines, rows) = (names.column("file")?.str()?, names.column("line")?.u32()?, rows.u32()?);
-    let row = |at: usize| {
-        Some(Used {
-            name: name.get(at)?.to_string(),
-            rows: rows.get(at)?,
-            place: Place {
-                file: files.get(at)?.to_string(),
-                line: lines.get(at).map(|l| l as usize),
-                column: Some(column.into()),
-            },
-        })
-    };
-    Ok((0..names.height()).filter_map(row).collect())
+    let (names, files) = (frame.column(column)?.str()?, frame.column("file")?.str()?);
+    let lines = frame.column("line")?.u32()?;
+    let mut used: Vec<Used> = Vec::new();
+    let mut known: HashMap<&str, usize> = HashMap::new();
+    for ((name, file), line) in names.iter().zip(files.iter()).zip(lines.iter()) {
+        let (Some(name), Some(file)) = (name, file) else { continue };
+        let at = *known.entry(name).or_insert_with(|| {
+            let place = Place { file: file.into(), line: line.map(|l| l as usize), column: Some(column.into()) };
+            used.push(Used { name: name.into(), rows: 0, place });
+            used.len() - 1
+        });
+        used[at].rows += 1;
+    }
+    Ok(used)
 }
 
 fn not_listed(column: &str, used: &Used, listed: &[&str]) -> Option<Finding> {

@@ -4,6 +4,7 @@
 use polars::prelude::*;
 
 use super::cell::{self, Comma};
+use super::moment;
 use super::table::Table;
 use crate::radio::quantity;
 use crate::season::config::Config;
@@ -78,22 +79,12 @@ fn not_negative(column: &str, comma: Comma) -> Expr {
     when(number(column, comma).gt_eq(lit(0.0))).then(number(column, comma)).otherwise(lit(NULL))
 }
 
-/// A date or a date and time as ISO 8601 writes them. One with a zone is moved to UTC; one without is
-/// taken as it stands.
+/// Dates, or dates and times.
 fn moment(column: &str) -> Expr {
-    let text = col(text_of(column));
-    let shape = r"^(\d{4}-\d{2}-\d{2})(?:[T ](\d{2}:\d{2})(:\d{2}(?:\.\d{1,9})?)?(?:Z|([+-]\d{2}):?(\d{2}))?)?$";
-    let part =
-        |group: usize, absent: &str| text.clone().str().extract(lit(shape), group).fill_null(lit(absent.to_string()));
-    let local = (part(1, "") + lit(" ") + part(2, "00:00") + part(3, ":00")).str().to_datetime(
-        Some(TimeUnit::Microseconds),
-        None,
-        StrptimeOptions { format: Some("%Y-%m-%d %H:%M:%S%.f".into()), strict: false, exact: true, cache: true },
-        lit("null"),
-    );
-    let hours = part(4, "+00").cast(DataType::Int64);
-    let sign = when(part(4, "+00").str().starts_with(lit("-"))).then(lit(-1i64)).otherwise(lit(1i64));
-    let zone_seconds = hours * lit(3600i64) + sign * part(5, "00").cast(DataType::Int64) * lit(60i64);
-    let to_utc = local.cast(DataType::Int64) - zone_seconds * lit(1_000_000i64);
-    to_utc.cast(DataType::Datetime(TimeUnit::Microseconds, None))
+    let all = move |texts: Column| {
+        let moments: Int64Chunked = texts.str()?.iter().map(|t| t.and_then(moment::microseconds)).collect();
+        Ok(moments.with_name(texts.name().clone()).into_column())
+    };
+    let microseconds = col(text_of(column)).map(all, |_, field| Ok(Field::new(field.name().clone(), DataType::Int64)));
+    microseconds.cast(DataType::Datetime(TimeUnit::Microseconds, None))
 }
