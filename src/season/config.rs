@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use crate::radio::quantity::Quantity;
 pub use crate::montecarlo::shape::Shape;
+use crate::stats::mixed::Level;
 
 /// What a row with no mounting number stands for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -129,6 +130,19 @@ pub enum Scope {
     Mounting,
     /// A new value at each reading.
     Reading,
+}
+
+impl Scope {
+    /// The level of the log that a source of this scope varies with; none for season and antenna.
+    pub fn level(self) -> Option<Level> {
+        match self {
+            Scope::Season | Scope::Antenna => None,
+            Scope::Session => Some(Level::Session),
+            Scope::Visit => Some(Level::Visit),
+            Scope::Mounting => Some(Level::Mounting),
+            Scope::Reading => Some(Level::Reading),
+        }
+    }
 }
 
 /// A declared cause of error.

@@ -3,5 +3,10 @@
 pub mod config;
 pub mod error;
 pub mod finding;
+pub mod load;
 pub mod parse;
+pub mod readings; // files of readings → a typed frame
 pub mod template;
+pub mod units; // written units → the quantity's
+
+pub use load::Season;

@@ -28,7 +28,7 @@ source(file.path(here, "dense.R"))
 # mountings, readings: a fixed number, or NA for random (1-4 a visit, 1-6 a mounting)
 # sd: session, visit, mounting, reading; A, S: antennas and sessions
 # seed: 1000 x row + the number of the draw. Earlier draws of the row were not what it asked
-#       for, or had no unbounded maximum; six of the latter are the last six rows.
+#       for, or had no single unbounded maximum; six that had none are the last six rows.
 # want: what the row must turn out to be, NA for anything
 case <- function(kind, cells, A, S, mountings, readings, sd, seed, want = NA)
   list(kind = kind, cells = cells, A = A, S = S, mountings = mountings, readings = readings, sd = sd, seed = seed, want = want)
@@ -136,7 +136,7 @@ counts <- function(d) list(
   visits = length(unique(d$visit)), mountings = length(unique(d$mount)), readings = nrow(d))
 
 # ---------------------------------------------------------------- one bounded fit
-# Observations: a data frame of session, antenna, visit, mount, value, readings, weight.
+# Observations: a data frame of session, antenna, visit, mount, value, weight.
 # `levels` names the random levels above the last component, outermost first.
 #
 # The merging rules: no mounting term where every mounting has one reading; no visit term

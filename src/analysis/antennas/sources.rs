@@ -14,7 +14,7 @@ use super::sets::Set;
 use crate::montecarlo::shape::Shape;
 use crate::radio::reflection::{directivity_error, vector_sum};
 use crate::season::config::{Config, Scope, Source};
-use crate::stats::mixed::{Layout, Level, LevelState};
+use crate::stats::mixed::{Layout, LevelState};
 
 /// What became of a source in a set.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize)]
@@ -241,13 +241,7 @@ fn declared(source: &Source, set: &Set, layout: &Layout, values: &[f64]) -> Appl
     let scale = set.quantity.scale;
     let own_unit = source.unit.as_deref().is_some_and(|u| u != scale.name(&set.quantity.unit));
     let factor: Vec<f64> = values.iter().map(|&y| if own_unit { scale.slope_at(y) } else { 1.0 }).collect();
-    let level = match source.shared_by {
-        Scope::Season | Scope::Antenna => None,
-        Scope::Session => Some(Level::Session),
-        Scope::Visit => Some(Level::Visit),
-        Scope::Mounting => Some(Level::Mounting),
-        Scope::Reading => Some(Level::Reading),
-    };
+    let level = source.shared_by.level();
     let seen = level.is_some_and(|l| layout.states()[l as usize] != LevelState::Unseen);
     let treatment = match (source.shared_by, seen) {
         (Scope::Season, _) => Treatment::Cancels,

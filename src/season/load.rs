@@ -1,0 +1,87 @@
+//! From a path to a season: a folder with its `season.toml`, or one file of readings by itself.
+
+use std::path::Path;
+
+use super::config::{Config, Repeats};
+use super::error::{InputError, Kind, Problem};
+use super::parse;
+use super::readings::{ReadError, Readings, read_files, read_folder};
+
+/// A season, taken in.
+#[derive(Debug)]
+pub struct Season {
+    /// Its title; the path's last name where it has none.
+    pub title: String,
+    /// What `season.toml` says, or the defaults.
+    pub config: Config,
+    /// The readings and their findings.
+    pub readings: Readings,
+    /// The defaults that hold for want of a `season.toml`.
+    pub assumptions: Vec<String>,
+}
+
+impl Season {
+    /// Takes in a folder with a `season.toml`, or one file of readings by itself.
+    ///
+    /// # Errors
+    /// The path is not there, the folder has no `season.toml`, the file can't be read, or holds no
+    /// row: everything in it that is wrong, each with its place.
+    pub fn load(path: &Path) -> Result<Season, InputError> {
+        if !path.exists() {
+            return Err(InputError::not_there(path));
+        }
+        let name = path.file_name().map_or_else(|| path.display().to_string(), |n| n.to_string_lossy().into_owned());
+        let (config, readings, assumptions) = if path.is_dir() {
+            let config = parse::read(path)?;
+            let readings = read_folder(path, &config).map_err(|e| input_error(e, path))?;
+            (config, readings, vec![])
+        } else {
+            let config = Config::default();
+            let readings = read_files(&[path.to_path_buf()], std::slice::from_ref(&name), &config);
+            let readings = readings.map_err(|e| input_error(e, path.parent().unwrap_or(Path::new(""))))?;
+            let assumptions = defaults(&config);
+            (config, readings, assumptions)
+        };
+        let title = if config.title.is_empty() { name } else { config.title.clone() };
+        Ok(Season { title, config, readings, assumptions })
+    }
+}
+
+fn defaults(config: &Config) -> Vec<String> {
+    let repeats = match config.repeats {
+        Repeats::LeftOn => "rows with no mounting number are one mounting per visit",
+        Repeats::Remounted => "each row with no mounting number is a mounting of its own",
+    };
+    vec![
+        "a file by itself, without a season.toml, so defaults hold:".to_string(),
+        format!("{:.0} % confidence", config.confidence * 100.0),
+        repeats.to_string(),
+        "no reference antenna, no check load, no declared source of error, nothing known of the meters".to_string(),
+        "the display's last digit is taken from the most decimals written".to_string(),
+        "no size is set that matters, so no pair can be shown even".to_string(),
+    ]
+}
+
+/// A reading error with its place, named as the user would name it from where they stand.
+fn input_error(error: ReadError, folder: &Path) -> InputError {
+    let within = |file: &str| {
+        let path = folder.join(file);
+        if path.exists() { path.display().to_string() } else { file.to_string() }
+    };
+    let problem = match &error {
+        ReadError::Unreadable { file, .. } => Problem::new(Kind::Unreadable, within(file), error.to_string()),
+        ReadError::NoReadings { .. } => Problem::new(Kind::NoReadings, folder.display().to_string(), error.to_string())
+            .advise("put the readings in a file ending in `.csv` beside `season.toml`, a reading a row"),
+        ReadError::NotUtf8 { file, .. } => Problem::new(Kind::Unreadable, within(file), error.to_string()),
+        ReadError::Empty { file } | ReadError::HeaderOnly { file } => {
+            Problem::new(Kind::NoReadings, within(file), error.to_string())
+                .advise("a row is one reading: session, antenna, band, meter, quantity, value")
+        }
+        ReadError::MissingColumn { file, line, .. } | ReadError::DuplicateColumn { file, line, .. } => {
+            Problem::new(Kind::Syntax, format!("{}:{line}", within(file)), error.to_string())
+                .advise("columns needed: session, antenna, band, meter, quantity, value; more may follow, in any order")
+        }
+        _ => Problem::new(Kind::Unreadable, folder.display().to_string(), error.to_string()),
+    };
+    problem.into()
+}

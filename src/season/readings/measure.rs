@@ -1,0 +1,222 @@
+//! Quantity, value, unit and standard deviation of a row → numbers in the quantity's unit and on its
+//! analysis scale, or what keeps the row from having them.
+
+use polars::prelude::*;
+
+use super::cell::{Comma, Reading, reading};
+use super::fault::{Fault, Seen};
+use super::names::nearest;
+use crate::radio::quantity::{Quantity, Scale, built_in_names};
+use crate::season::config::Config;
+use crate::season::finding::Severity;
+use crate::season::units;
+
+/// A row's numbers, in the quantity's unit and (`y`) on the analysis scale.
+#[derive(Debug, Clone, Copy, Default)]
+struct Measured {
+    value: Option<f64>,
+    y: Option<f64>,
+    sd: Option<f64>,
+    y_sd: Option<f64>,
+}
+
+/// The text and numbers of a row that its value depends on.
+struct Row<'a> {
+    quantity: &'a str,
+    value: &'a str,
+    unit: Option<&'a str>,
+    readings: f64,
+    sd: Option<f64>,
+}
+
+/// Gives the frame its columns `value`, `y`, `sd`, `y_sd`: null in a row that is among the faults.
+///
+/// Rows without a quantity are passed over: the rule for empty cells tells of them.
+pub fn measure(mut frame: DataFrame, comma: Comma, config: &Config) -> PolarsResult<(DataFrame, Vec<Seen>)> {
+    let (lines, quantities) = (frame.column("line")?.u32()?, frame.column("quantity")?.str()?);
+    let (values, written_units) = (frame.column("value")?.str()?, frame.column("unit")?.str()?);
+    let (readings, sds) = (frame.column("readings")?.f64()?, frame.column("sd")?.f64()?);
+    let mut faults = Vec::new();
+    let mut measured = vec![Measured::default(); frame.height()];
+    for (at, numbers) in measured.iter_mut().enumerate() {
+        let (Some(line), Some(quantity)) = (lines.get(at), quantities.get(at)) else { continue };
+        let row = Row {
+            quantity,
+            value: values.get(at).unwrap_or(""),
+            unit: written_units.get(at),
+            readings: readings.get(at).unwrap_or(1.0),
+            sd: sds.get(at),
+        };
+        match row.measured(comma, config) {
+            Ok(found) => *numbers = found,
+            Err(fault) => faults.push(Seen { line: line as usize, fault }),
+        }
+    }
+    let column = |name: &str, number: fn(&Measured) -> Option<f64>| {
+        Column::new(name.into(), measured.iter().map(number).collect::<Vec<_>>())
+    };
+    for column in
+        [column("value", |m| m.value), column("y", |m| m.y), column("sd", |m| m.sd), column("y_sd", |m| m.y_sd)]
+    {
+        frame.with_column(column)?;
+    }
+    Ok((frame, faults))
+}
+
+impl Row<'_> {
+    fn measured(&self, comma: Comma, config: &Config) -> Result<Measured, Fault> {
+        let quantity = config.quantity(self.quantity).ok_or_else(|| self.unknown_quantity(config))?;
+        let (number, stuck) = self.number(comma)?;
+        let unit = self.written_unit(&quantity, stuck)?;
+        let value = units::convert(&quantity, number, unit).ok_or_else(|| self.foreign_unit(&quantity, stuck))?;
+        if let Some(why) = impossible(&quantity, value) {
+            return Err(self.impossible(&quantity, number, value, why));
+        }
+        let y = quantity.scale.to_analysis(value).ok_or_else(|| {
+            self.impossible(&quantity, number, value, "it has no place on the scale the quantity is analysed on")
+        })?;
+        let sd = self.sd.filter(|_| self.readings > 1.0);
+        let sd = sd.and_then(|sd| units::convert_sd(&quantity, number, sd, unit));
+        Ok(Measured { value: Some(value), y: Some(y), sd, y_sd: sd.map(|sd| sd * quantity.scale.slope_at(y)) })
+    }
+
+    /// The number in the value's cell, and the unit stuck to it.
+    fn number(&self, comma: Comma) -> Result<(f64, Option<&str>), Fault> {
+        let text = self.value;
+        match reading(text, comma) {
+            Reading::Number { value, unit } => Ok((value, unit)),
+            Reading::Missing => Err(Fault {
+                kind: "no reading",
+                severity: Severity::Warning,
+                column: Some("value"),
+                what: if text.is_empty() {
+                    "the `value` cell is empty".into()
+                } else {
+                    format!("`{text}` is no reading")
+                },
+                why: "without a number the row says nothing of the antenna".into(),
+                action: "row set aside; write the reading if there was one".into(),
+            }),
+            Reading::Censored => Err(Fault {
+                kind: "censored",
+                severity: Severity::Warning,
+                column: Some("value"),
+                what: format!("`{text}` gives only a side of a limit, no number"),
+                why:
+                    "a censored reading is information this version cannot use, and leaving such readings out flatters \
+                      the antenna that has them"
+                        .into(),
+                action: "row set aside; read it again on a range that holds it, if one does".into(),
+            }),
+            Reading::Ambiguous => Err(Fault {
+                kind: "two meanings",
+                severity: Severity::Error,
+                column: Some("value"),
+                what: format!("`{text}` could be {} or {}", text.replacen(',', ".", 1), text.replacen(',', "", 1)),
+                why: "the comma may mark decimals or thousands".into(),
+                action: "row set aside; write it with a decimal point".into(),
+            }),
+            Reading::Unreadable => Err(Fault {
+                kind: "unreadable",
+                severity: Severity::Error,
+                column: Some("value"),
+                what: format!("`{text}` is not a number"),
+                why: "a reading that cannot be read counts in no verdict".into(),
+                action: "row set aside; write one number, and its unit in the `unit` column".into(),
+            }),
+        }
+    }
+
+    /// The one unit of the row, where the `unit` column and the unit stuck to the number agree.
+    fn written_unit<'a>(&'a self, quantity: &Quantity, stuck: Option<&'a str>) -> Result<&'a str, Fault> {
+        match (stuck, self.unit) {
+            (Some(stuck), Some(column)) if !units::same_unit(quantity, stuck, column) => {
+                // A unit that doesn't belong is the plainer thing to say.
+                if units::convert(quantity, 1.0, stuck).is_none() || units::convert(quantity, 1.0, column).is_none() {
+                    return Err(self.foreign_unit(quantity, Some(stuck)));
+                }
+                Err(Fault {
+                    kind: "two units",
+                    severity: Severity::Error,
+                    column: Some("value"),
+                    what: format!("`{}` and the `unit` column's `{column}` are different units", self.value),
+                    why: "the reading differs by the ratio of the two".into(),
+                    action: "row set aside; write one unit".into(),
+                })
+            }
+            (stuck, column) => Ok(stuck.or(column).unwrap_or("")),
+        }
+    }
+
+    fn unknown_quantity(&self, config: &Config) -> Fault {
+        let written = self.quantity;
+        let mut known: Vec<&str> = built_in_names().collect();
+        known.extend(config.quantities.iter().map(|q| q.name.as_str()));
+        let action = match nearest(written, known.into_iter(), 0.5) {
+            Some(near) => format!("row set aside; write `{near}` if that is meant, or declare it under `[[quantity]]`"),
+            None => "row set aside; declare it with its unit and scale under `[[quantity]]`".into(),
+        };
+        Fault {
+            kind: "unknown quantity",
+            severity: Severity::Error,
+            column: Some("quantity"),
+            what: format!("`{written}` is not a quantity this season knows"),
+            why: "without its unit and scale the reading cannot be compared with any other".into(),
+            action,
+        }
+    }
+
+    fn foreign_unit(&self, quantity: &Quantity, stuck: Option<&str>) -> Fault {
+        let foreign = |unit: &&str| units::convert(quantity, 1.0, unit).is_none();
+        let (column, unit) = match stuck.filter(foreign) {
+            Some(unit) => ("value", unit),
+            None => ("unit", self.unit.unwrap_or("")),
+        };
+        let known: Vec<String> = units::known_units(quantity).iter().map(|u| format!("`{u}`")).collect();
+        Fault {
+            kind: "foreign unit",
+            severity: Severity::Error,
+            column: Some(column),
+            what: format!("unit `{unit}` does not belong to `{}`", quantity.name),
+            why: "the number cannot be brought to the quantity's unit".into(),
+            action: format!("row set aside; write it in {}", known.join(", ")),
+        }
+    }
+
+    fn impossible(&self, quantity: &Quantity, number: f64, value: f64, why: &str) -> Fault {
+        // The cell as written, and what it came to where a unit changed it.
+        let unit = if quantity.unit == "1" { String::new() } else { format!(" {}", quantity.unit) };
+        let came_to = if value == number { String::new() } else { format!(", or {value}{unit},") };
+        Fault {
+            kind: "impossible",
+            severity: Severity::Error,
+            column: Some("value"),
+            what: format!("`{}`{came_to} is impossible for `{}`", self.value, quantity.name),
+            why: why.into(),
+            action: "row set aside; correct it from the notes of that day, or read it again".into(),
+        }
+    }
+}
+
+/// Why this value can't be one of the quantity, in the quantity's unit.
+fn impossible(quantity: &Quantity, value: f64) -> Option<&'static str> {
+    match quantity.scale {
+        _ if !value.is_finite() => Some("it is beyond any number"),
+        Scale::ReflectionFromSwr if value < 1.0 => Some("an SWR is at least 1"),
+        Scale::ReflectionFromReturnLoss if value <= 0.0 => {
+            Some("an antenna returns less than it is given: its return loss is above 0 dB, written without a sign")
+        }
+        Scale::AsRead if quantity.name == "reflection" && !(0.0..1.0).contains(&value) => {
+            Some("an antenna returns less than it is given: |Γ| is at least 0 and below 1")
+        }
+        Scale::PowerDecibel if value <= 0.0 => {
+            Some("a power is above 0: nothing read means it lies below the meter's range")
+        }
+        Scale::AmplitudeDecibel if value <= 0.0 => Some("a modulus such as |Z| is above 0"),
+        Scale::Ordinal if value.fract() != 0.0 => Some("a grade is a whole number: grades are never averaged"),
+        Scale::Ordinal if quantity.name == "readability" && !(1.0..=5.0).contains(&value) => {
+            Some("readability has the grades 1 to 5")
+        }
+        _ => None,
+    }
+}

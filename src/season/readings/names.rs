@@ -1,0 +1,126 @@
+//! Names in the log against those in `season.toml`, and against one another.
+
+use std::collections::HashMap;
+
+use polars::prelude::*;
+use unicode_normalization::{UnicodeNormalization, char::is_combining_mark};
+
+use crate::season::config::Config;
+use crate::season::finding::{Finding, Place, Severity};
+
+/// A name as the log uses it.
+struct Used {
+    name: String,
+    rows: usize,
+    place: Place,
+}
+
+/// One finding for each distinct name the season doesn't list, where it lists any of that kind, and for
+/// each that is another name in a different spelling.
+pub fn odd_names(frame: &DataFrame, config: &Config) -> PolarsResult<Vec<Finding>> {
+    let antennas = config.antennas.iter().map(|a| &a.name).chain(config.loads.iter().map(|l| &l.name));
+    let kinds: [(&str, Vec<&str>); 4] = [
+        ("session", Vec::new()),
+        ("antenna", antennas.map(String::as_str).collect()),
+        ("band", config.bands.iter().map(|b| b.name.as_str()).collect()),
+        ("meter", config.meters.iter().map(|m| m.name.as_str()).collect()),
+    ];
+    let mut findings = Vec::new();
+    for (column, listed) in kinds {
+        let used = used(frame, column)?;
+        let odd = used.iter().enumerate().filter_map(|(at, name)| match listed.is_empty() {
+            true => spelled_twice(column, name, &used[..at]),
+            false => not_listed(column, name, &listed),
+        });
+        findings.extend(odd);
+    }
+    Ok(findings)
+}
+
+/// The distinct names of a column, in the order of the log.
+fn used(frame: &DataFrame, column: &str) -> PolarsResult<Vec<Used>> {
+    let (names, files) = (frame.column(column)?.str()?, frame.column("file")?.str()?);
+    let lines = frame.column("line")?.u32()?;
+    let mut used: Vec<Used> = Vec::new();
+    let mut known: HashMap<&str, usize> = HashMap::new();
+    for ((name, file), line) in names.iter().zip(files.iter()).zip(lines.iter()) {
+        let (Some(name), Some(file)) = (name, file) else { continue };
+        let at = *known.entry(name).or_insert_with(|| {
+            let place = Place { file: file.into(), line: line.map(|l| l as usize), column: Some(column.into()) };
+            used.push(Used { name: name.into(), rows: 0, place });
+            used.len() - 1
+        });
+        used[at].rows += 1;
+    }
+    Ok(used)
+}
+
+fn not_listed(column: &str, used: &Used, listed: &[&str]) -> Option<Finding> {
+    if listed.contains(&used.name.as_str()) {
+        return None;
+    }
+    let name = &used.name;
+    let (what, action) = if let Some(same) = listed.iter().find(|l| folded(l) == folded(name)) {
+        (
+            format!("{column} `{name}` and the season's `{same}` differ only in case, spaces or accents"),
+            format!("accepted as another {column}; write `{same}` if that is meant"),
+        )
+    } else {
+        let hint = match nearest(name, listed.iter().copied(), 0.5) {
+            Some(near) => format!("write `{near}` if that is meant, else add it to season.toml"),
+            None => "add it to season.toml".to_string(),
+        };
+        (format!("{column} `{name}` is not in season.toml"), format!("accepted as another {column}; {hint}"))
+    };
+    Some(finding(used, what, column, action))
+}
+
+fn spelled_twice(column: &str, used: &Used, earlier: &[Used]) -> Option<Finding> {
+    let same = &earlier.iter().find(|e| folded(&e.name) == folded(&used.name))?.name;
+    let what = format!("{column} `{}` and `{same}` differ only in case, spaces or accents", used.name);
+    Some(finding(used, what, column, format!("accepted as another {column}; write `{same}` if that is meant")))
+}
+
+fn finding(used: &Used, what: String, column: &str, action: String) -> Finding {
+    let rows = if used.rows == 1 { "1 row".to_string() } else { format!("{} rows", used.rows) };
+    Finding {
+        severity: Severity::Warning,
+        place: used.place.clone(),
+        what: format!("{what} ({rows}, the first here)"),
+        why: format!("readings under two names of one {column} are never compared as repeats"),
+        action,
+    }
+}
+
+/// A name without letter case, blanks and accents.
+fn folded(name: &str) -> String {
+    name.nfd().filter(|c| !is_combining_mark(*c) && !c.is_whitespace()).flat_map(char::to_lowercase).collect()
+}
+
+/// The candidate most like a word, if any is at least this alike (0 for nothing in common, 1 for equal).
+pub fn nearest<'a>(word: &str, candidates: impl Iterator<Item = &'a str>, alike: f64) -> Option<&'a str> {
+    let word = word.to_lowercase();
+    candidates
+        .map(|c| (strsim::normalized_damerau_levenshtein(&word, &c.to_lowercase()), c))
+        .filter(|(score, _)| *score >= alike)
+        .max_by(|a, b| a.0.total_cmp(&b.0))
+        .map(|(_, candidate)| candidate)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn folding_forgets_case_blanks_and_accents_alone() {
+        assert_eq!(folded("Plóver  II"), folded("plover ii"));
+        assert_eq!(folded("2 m"), folded("2M"));
+        assert_ne!(folded("heron-1"), folded("heron 1"));
+    }
+
+    #[test]
+    fn nearest_finds_swapped_letters_and_nothing_for_strangers() {
+        assert_eq!(nearest("hreon", ["plover", "heron"].into_iter(), 0.5), Some("heron"));
+        assert_eq!(nearest("wxyz", ["plover", "heron"].into_iter(), 0.5), None);
+    }
+}
