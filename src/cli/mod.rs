@@ -1,3 +1,100 @@
 //! One file a verb: arguments → library call → what to print.
 
+pub mod antennas;
+mod progress;
 pub mod start;
+
+use std::path::PathBuf;
+
+use clap::{Args, Parser, Subcommand};
+
+/// Says which differences between bench-tested antennas are real, which are inside the noise, and
+/// which a log cannot tell.
+#[derive(Debug, Parser)]
+#[command(name = "daylight", version, about, max_term_width = 80)]
+pub struct Cli {
+    /// What to ask.
+    #[command(subcommand)]
+    pub verb: Verb,
+}
+
+/// The questions.
+#[derive(Debug, Subcommand)]
+pub enum Verb {
+    /// Make a new season, commented, ready to fill in
+    Start {
+        /// Its folder, made if need be
+        dir: PathBuf,
+    },
+    /// Rank the antennas and say which pairs are apart
+    Antennas(AntennasArgs),
+}
+
+/// Arguments of `antennas`.
+#[derive(Debug, Args)]
+pub struct AntennasArgs {
+    /// A season's folder, or one file of readings by itself
+    pub season: PathBuf,
+    /// Only this quantity, such as swr or field_strength
+    #[arg(long, value_name = "NAME")]
+    pub quantity: Option<String>,
+    /// Only this band
+    #[arg(long, value_name = "NAME")]
+    pub band: Option<String>,
+    /// Only this meter
+    #[arg(long, value_name = "NAME")]
+    pub meter: Option<String>,
+    /// How the replays are made
+    #[command(flatten)]
+    pub replays: ReplayArgs,
+    /// Print JSON instead of words and tables
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// How replays are made.
+#[derive(Debug, Args)]
+pub struct ReplayArgs {
+    /// Seed of the replays: the same seed gives the same bytes
+    #[arg(long, default_value_t = 1)]
+    pub seed: u64,
+    /// Number of replays a set, instead of as many as the figures need
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=10_000_000))]
+    pub trials: Option<u32>,
+    /// Confidence of every interval and family, above 0.5 and below 1; the season's if not given
+    #[arg(long, value_name = "P", value_parser = confidence)]
+    pub confidence: Option<f64>,
+    /// Threads to use; all cores if not given
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
+    pub threads: Option<u16>,
+    /// Show no progress
+    #[arg(long)]
+    pub quiet: bool,
+}
+
+fn confidence(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(p) if p > 0.5 && p < 1.0 => Ok(p),
+        _ => Err("wanted a number above 0.5 and below 1, such as 0.95".into()),
+    }
+}
+
+/// What a verb has to say, and with which exit status.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Outcome {
+    /// For standard output.
+    pub text: String,
+    /// 0 done; 1 done, and something found is an error.
+    pub status: u8,
+}
+
+/// Runs the verb.
+///
+/// # Errors
+/// Input or command that can't be used, in words for the person at the bench: exit status 2.
+pub fn run(cli: &Cli) -> Result<Outcome, String> {
+    match &cli.verb {
+        Verb::Start { dir } => start::run(dir).map(|text| Outcome { text, status: 0 }).map_err(|e| e.to_string()),
+        Verb::Antennas(args) => antennas::run(args),
+    }
+}

@@ -1,0 +1,7 @@
+//! Results in, words, tables and JSON out. Nothing is computed here that a verdict rests on.
+
+pub mod antennas_json;
+pub mod antennas_text;
+pub mod number;
+mod pairs_text;
+pub mod text;

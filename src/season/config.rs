@@ -2,8 +2,8 @@
 
 use std::collections::BTreeMap;
 
-use crate::radio::quantity::Quantity;
 pub use crate::montecarlo::shape::Shape;
+use crate::radio::quantity::Quantity;
 use crate::stats::mixed::Level;
 
 /// What a row with no mounting number stands for.

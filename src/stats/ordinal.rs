@@ -8,8 +8,8 @@
 //! Stat. Appl. Genet. Mol. Biol. 9:39 (Monte Carlo p-values); Brunner & Munzel (2000), Biometrical
 //! J. 42:17–25 (the probability that one report beats another).
 
-use rand::seq::SliceRandom;
 use rand::Rng;
+use rand::seq::SliceRandom;
 
 /// One block: for each item seen in it, the item's number and its grades.
 pub type Block = Vec<(usize, Vec<f64>)>;
@@ -84,7 +84,13 @@ fn beats(x: &[f64], y: &[f64]) -> f64 {
     let mut sum = 0.0;
     for a in x {
         for b in y {
-            sum += if a > b { 1.0 } else if a == b { 0.5 } else { 0.0 };
+            sum += if a > b {
+                1.0
+            } else if a == b {
+                0.5
+            } else {
+                0.0
+            };
         }
     }
     sum / (x.len() * y.len()) as f64

@@ -42,7 +42,12 @@ impl Choice {
 ///
 /// # Errors
 /// Whatever Polars reports; none is expected on a frame the season made.
-pub fn analyse(season: &Season, choice: &Choice, options: &Options, done: &(dyn Fn() + Sync)) -> PolarsResult<Antennas> {
+pub fn analyse(
+    season: &Season,
+    choice: &Choice,
+    options: &Options,
+    done: &(dyn Fn() + Sync),
+) -> PolarsResult<Antennas> {
     let config = &season.config;
     let (sets, ordinal) = sets::sets_of(&season.readings.frame, config)?;
     let analyses: Vec<SetAnalysis> = sets

@@ -21,7 +21,8 @@ fn another_day(sets: &[SetResult]) -> Option<String> {
     let blind: Vec<&SetResult> = sets.iter().filter(blind).collect();
     let first = blind.first()?;
     let names: Vec<&str> = first.antennas.iter().map(|a| a.antenna.as_str()).collect();
-    let how_many = if blind.len() == 1 { first.label() } else { format!("{} and {} more", first.label(), blind.len() - 1) };
+    let how_many =
+        if blind.len() == 1 { first.label() } else { format!("{} and {} more", first.label(), blind.len() - 1) };
     let mounted_once = blind.iter().all(|s| s.antennas.iter().all(|a| a.mountings == a.visits));
     let remount = if mounted_once { ", taking each off and putting it back once in between" } else { "" };
     Some(format!(
@@ -51,7 +52,9 @@ fn joining(sets: &[SetResult], ordinal: &[OrdinalResult], reference: Option<&str
         note((0..n).filter(|&a| n > 1 && !met(a)).map(|a| set.antennas[a].antenna.as_str()).collect());
     }
     let (name, count) = apart.into_iter().max_by_key(|(_, count)| *count)?;
-    let with = reference.filter(|r| *r != name).map_or("the other antennas".to_string(), |r| format!("{r} and the closest rivals"));
+    let with = reference
+        .filter(|r| *r != name)
+        .map_or("the other antennas".to_string(), |r| format!("{r} and the closest rivals"));
     let sets = if count == 1 { "one set".to_string() } else { format!("{count} sets") };
     Some(format!(
         "Measure {name} in two sessions together with {with}: no session joins it to any other antenna in {sets}, \
@@ -71,12 +74,15 @@ fn closest_pair(sets: &[SetResult]) -> Option<String> {
         for pair in set.pairs.iter().filter(|p| p.verdict == Verdict::Noise && p.met) {
             let Some(more) = sessions_needed(set, pair) else { continue };
             if more <= MOST_SESSIONS && best.as_ref().is_none_or(|b| more < b.0) {
-                let sessions = if more <= 1.0 { "one more session".to_string() } else { format!("about {more:.0} more sessions") };
+                let sessions =
+                    if more <= 1.0 { "one more session".to_string() } else { format!("about {more:.0} more sessions") };
                 let (a, b) = (&set.antennas[pair.first].antenna, &set.antennas[pair.second].antenna);
                 let what = label(&set.quantity.name, &set.band, &set.meter);
                 best = Some((
                     more,
-                    format!("The closest open question: {a} against {b} ({what}); if the difference is what it looks like, {sessions} with both would show it."),
+                    format!(
+                        "The closest open question: {a} against {b} ({what}); if the difference is what it looks like, {sessions} with both would show it."
+                    ),
                 ));
             }
         }

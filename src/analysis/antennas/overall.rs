@@ -18,7 +18,11 @@ pub fn ranking(sets: &[SetAnalysis], config: &Config, confidence: f64) -> Option
     if weights.is_empty() {
         return None;
     }
-    let in_all = |name: &str| weights.iter().all(|&(s, _)| place(&sets[s].result, name).is_some_and(|i| !sets[s].result.antennas[i].rank_probabilities.is_empty()));
+    let in_all = |name: &str| {
+        weights.iter().all(|&(s, _)| {
+            place(&sets[s].result, name).is_some_and(|i| !sets[s].result.antennas[i].rank_probabilities.is_empty())
+        })
+    };
     let mut names: Vec<String> = vec![];
     let mut incomplete: Vec<String> = vec![];
     for &(s, _) in &weights {
@@ -191,7 +195,11 @@ pub fn correlations(sets: &[SetAnalysis], confidence: f64) -> Vec<Correlation> {
         for second in first + 1..sets.len() {
             let (a, b) = (&sets[first], &sets[second]);
             let ranked = |s: &SetAnalysis| s.result.quantity.better != Better::Neither;
-            if a.result.band != b.result.band || a.result.quantity.name == b.result.quantity.name || !ranked(a) || !ranked(b) {
+            if a.result.band != b.result.band
+                || a.result.quantity.name == b.result.quantity.name
+                || !ranked(a)
+                || !ranked(b)
+            {
                 continue;
             }
             let shared: Vec<(usize, usize)> = (0..a.result.antennas.len())

@@ -44,7 +44,13 @@ pub struct SetAnalysis {
 }
 
 /// Analyses one set; `number` picks its random streams.
-pub fn analyse(set: &Set, config: &Config, options: &Options, number: u64, done: &(dyn Fn() + Sync)) -> Option<SetAnalysis> {
+pub fn analyse(
+    set: &Set,
+    config: &Config,
+    options: &Options,
+    number: u64,
+    done: &(dyn Fn() + Sync),
+) -> Option<SetAnalysis> {
     let p = set.antennas.len();
     let (layout, mut data) = Layout::new(p, &set.mountings)?;
     let step = step_on_scale(set);
@@ -70,7 +76,8 @@ pub fn analyse(set: &Set, config: &Config, options: &Options, number: u64, done:
     let better = set.quantity.better_on_scale();
     let draws = family.draws(&estimates, fit.is_some() || sources.any_counts());
     let relative_to = relative_to(set, config);
-    let antennas = antennas(set, fit.as_ref(), &sources, &family, &links, &estimates, &pairs, better, &draws, relative_to);
+    let antennas =
+        antennas(set, fit.as_ref(), &sources, &family, &links, &estimates, &pairs, better, &draws, relative_to);
     let result = SetResult {
         quantity: set.quantity.clone(),
         band: set.band.clone(),

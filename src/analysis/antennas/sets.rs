@@ -174,11 +174,12 @@ fn rows(frame: &DataFrame, config: &Config) -> PolarsResult<Vec<Row>> {
 
 /// Decimals needed to write a value, at most 9.
 fn decimals(value: f64) -> u32 {
-    (0..9).find(|&d| {
-        let scaled = value * 10f64.powi(d as i32);
-        (scaled - scaled.round()).abs() <= 1e-6 * scaled.abs().max(1.0) * 1e-3
-    })
-    .unwrap_or(9)
+    (0..9)
+        .find(|&d| {
+            let scaled = value * 10f64.powi(d as i32);
+            (scaled - scaled.round()).abs() <= 1e-6 * scaled.abs().max(1.0) * 1e-3
+        })
+        .unwrap_or(9)
 }
 
 fn antenna_order(rows: &[Row], config: &Config) -> Vec<String> {

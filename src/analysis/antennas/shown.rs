@@ -1,5 +1,6 @@
 //! From the analysis scale back to the unit that was read.
 
+use super::result::Range;
 use crate::radio::quantity::{Quantity, Scale};
 
 /// A difference on the analysis scale as a difference in the quantity's unit, about the pair's middle.
@@ -8,6 +9,18 @@ use crate::radio::quantity::{Quantity, Scale};
 /// each other about which is better or whether they are apart.
 pub fn difference(scale: Scale, middle: f64, difference: f64) -> f64 {
     scale.to_shown(middle + difference / 2.0) - scale.to_shown(middle - difference / 2.0)
+}
+
+/// Both ends of an estimate's range in the quantity's unit, lower end first.
+pub fn range(scale: Scale, range: Range) -> Range {
+    let (a, b) = (scale.to_shown(range.low), scale.to_shown(range.high));
+    Range { low: a.min(b), high: a.max(b) }
+}
+
+/// Both ends of a difference's range in the quantity's unit, lower end first.
+pub fn range_of_difference(scale: Scale, middle: f64, range: Range) -> Range {
+    let (a, b) = (difference(scale, middle, range.low), difference(scale, middle, range.high));
+    Range { low: a.min(b), high: a.max(b) }
 }
 
 /// Whether a quantity's results are shown in another unit than they are analysed in.

@@ -320,6 +320,11 @@ mod tests {
             }
             square += (mean / weight).powi(2) / f64::from(steps);
         }
-        assert!((rounding_bias(1.0, sigma) - square.sqrt()).abs() < 2e-3, "{} {}", rounding_bias(1.0, sigma), square.sqrt());
+        assert!(
+            (rounding_bias(1.0, sigma) - square.sqrt()).abs() < 2e-3,
+            "{} {}",
+            rounding_bias(1.0, sigma),
+            square.sqrt()
+        );
     }
 }

@@ -204,7 +204,11 @@ mod tests {
                 w.criterion
             };
             let numeric = (at(h, &mut w) - at(-h, &mut w)) / (2.0 * h);
-            assert!((slope.gradient[k] - numeric).abs() < 1e-5 * numeric.abs().max(1.0), "{k}: {} {numeric}", slope.gradient[k]);
+            assert!(
+                (slope.gradient[k] - numeric).abs() < 1e-5 * numeric.abs().max(1.0),
+                "{k}: {} {numeric}",
+                slope.gradient[k]
+            );
         }
     }
 

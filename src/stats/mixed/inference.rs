@@ -276,7 +276,8 @@ fn collapse_to_visits(layout: &Layout, data: &Data, w: &Workspace, theta: &Theta
     let readings: Vec<f64> = w.visit_weight.iter().map(|weight| weight * unit).collect();
     let layout = layout.one_cell_a_visit(&readings);
     let workspace = Workspace::new(&layout);
-    let data = Data { cell_mean: means, class_ss: vec![0.0; layout.classes.len()], reading_ss: 0.0, centre: data.centre };
+    let data =
+        Data { cell_mean: means, class_ss: vec![0.0; layout.classes.len()], reading_ss: 0.0, centre: data.centre };
     let free = layout.active();
     (Collapsed { layout, data, workspace }, [theta[0], 0.0, 0.0, unit], free)
 }
@@ -294,5 +295,7 @@ fn drop_readings(layout: &Layout, data: &Data, theta: &Theta) -> (Collapsed, The
 pub fn information_at(layout: &Layout, theta: &Theta, floor: f64) -> Option<Information> {
     let mut workspace = Workspace::new(layout);
     let zeros = layout.zero_data();
-    workspace.evaluate(layout, &zeros, theta, floor).then(|| super::kenward_roger::expected(layout, &workspace, theta).information)
+    workspace
+        .evaluate(layout, &zeros, theta, floor)
+        .then(|| super::kenward_roger::expected(layout, &workspace, theta).information)
 }

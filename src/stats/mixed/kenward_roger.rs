@@ -101,7 +101,8 @@ impl KenwardRoger {
     /// Standard errors and degrees of freedom of `first − second`.
     pub fn difference(&self, first: usize, second: usize) -> ContrastError {
         let p = self.antennas;
-        let at = |m: &[f64]| m[first * p + first] + m[second * p + second] - m[first * p + second] - m[second * p + first];
+        let at =
+            |m: &[f64]| m[first * p + first] + m[second * p + second] - m[first * p + second] - m[second * p + first];
         self.error(at)
     }
 

@@ -195,8 +195,7 @@ impl Layout {
             return None;
         }
         layout.count_strata();
-        let data =
-            Data { cell_mean, class_ss, reading_ss: mountings.iter().map(|m| m.sum_of_squares).sum(), centre };
+        let data = Data { cell_mean, class_ss, reading_ss: mountings.iter().map(|m| m.sum_of_squares).sum(), centre };
         Some((layout, data))
     }
 

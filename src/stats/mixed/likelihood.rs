@@ -17,22 +17,22 @@ pub type Theta = [f64; 4];
 /// Everything computed at one θ, and the scratch space for it: made once per thread, used for every fit.
 #[derive(Debug, Clone)]
 pub struct Workspace {
-    pub(super) omega: Vec<f64>,       // per class: ω, variance of one mounting's mean within its visit
-    pub(super) weight: Vec<f64>,      // per cell: w = k/ω
+    pub(super) omega: Vec<f64>,  // per class: ω, variance of one mounting's mean within its visit
+    pub(super) weight: Vec<f64>, // per cell: w = k/ω
     pub(super) visit_weight: Vec<f64>, // per visit: W = Σw
-    pub(super) a: Vec<f64>,           // per visit: a = 1/τ
-    pub(super) sum_a: Vec<f64>,       // per session: A
-    pub(super) c: Vec<f64>,           // per session: c = σ²_s/(1 + σ²_s·A)
-    pub(super) phi: Vec<f64>,         // Φ, p×p
-    pub(super) factor: Vec<f64>,      // lower Cholesky factor of H, p×p
-    pub(super) beta: Vec<f64>,        // β̂, about the data's centre
-    visit_mean: Vec<f64>,             // per visit: ȳ, then the residual r̄
+    pub(super) a: Vec<f64>,      // per visit: a = 1/τ
+    pub(super) sum_a: Vec<f64>,  // per session: A
+    pub(super) c: Vec<f64>,      // per session: c = σ²_s/(1 + σ²_s·A)
+    pub(super) phi: Vec<f64>,    // Φ, p×p
+    pub(super) factor: Vec<f64>, // lower Cholesky factor of H, p×p
+    pub(super) beta: Vec<f64>,   // β̂, about the data's centre
+    visit_mean: Vec<f64>,        // per visit: ȳ, then the residual r̄
     pub(super) scratch: Vec<f64>,
-    u: Vec<f64>,                      // per visit: (V⁻¹r) summed over the visit
-    projected: [Vec<f64>; 4],         // per visit: V⁻¹f_k in visit space
-    fixed: [Vec<f64>; 4],             // per antenna: XᵀV⁻¹f_k
-    spread: [Vec<f64>; 4],            // per cell: f_k = G_k·P·y
-    within: [Vec<f64>; 4],            // per visit: weighted mean of f_k
+    u: Vec<f64>,              // per visit: (V⁻¹r) summed over the visit
+    projected: [Vec<f64>; 4], // per visit: V⁻¹f_k in visit space
+    fixed: [Vec<f64>; 4],     // per antenna: XᵀV⁻¹f_k
+    spread: [Vec<f64>; 4],    // per cell: f_k = G_k·P·y
+    within: [Vec<f64>; 4],    // per visit: weighted mean of f_k
     /// −2 × the REML log-likelihood, constants included.
     pub criterion: f64,
 }

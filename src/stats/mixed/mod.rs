@@ -23,6 +23,6 @@ mod small_matrix;
 pub use fit::{Fit, fit};
 pub use inference::{Basis, Inference, infer};
 pub use kenward_roger::{ContrastError, KenwardRoger, kenward_roger};
-pub use simulate::Simulator;
 pub use layout::{Data, Layout, Level, LevelState, MountingSummary};
 pub use likelihood::{Theta, Workspace};
+pub use simulate::Simulator;

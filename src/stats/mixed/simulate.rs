@@ -28,7 +28,11 @@ impl<'a> Simulator<'a> {
             layout,
             session_sd: session.sqrt(),
             visit_sd: visit.sqrt(),
-            cell_sd: layout.cells.iter().map(|c| (omega(layout.classes[c.class].readings) / c.mountings).sqrt()).collect(),
+            cell_sd: layout
+                .cells
+                .iter()
+                .map(|c| (omega(layout.classes[c.class].readings) / c.mountings).sqrt())
+                .collect(),
             class_scatter: layout.classes.iter().map(|c| scatter(omega(c.readings), c.df)).collect(),
             reading_scatter: scatter(reading, layout.df_reading),
         }

@@ -119,7 +119,8 @@ mod tests {
         let mut m = vec![0.0; 16];
         for i in 0..p {
             for j in 0..p {
-                m[i * p + j] = (0..p).map(|k| a[i * p + k] * a[j * p + k]).sum::<f64>() + if i == j { 5.0 } else { 0.0 };
+                m[i * p + j] =
+                    (0..p).map(|k| a[i * p + k] * a[j * p + k]).sum::<f64>() + if i == j { 5.0 } else { 0.0 };
             }
         }
         let (mut l, mut scratch, mut inverse, mut product) = (m.clone(), vec![0.0; 16], vec![0.0; 16], vec![0.0; 16]);

@@ -1,0 +1,62 @@
+//! `daylight antennas SEASON`.
+
+use super::{AntennasArgs, Outcome, progress};
+use crate::analysis::antennas::set_analysis::Options;
+use crate::analysis::antennas::{Choice, analyse};
+use crate::montecarlo::replays::CHUNK;
+use crate::report::{antennas_json, antennas_text};
+use crate::season::Season;
+use crate::season::finding::Severity;
+
+/// Takes the season in, analyses it, and renders the answer.
+///
+/// # Errors
+/// Input that can't be used, in words.
+pub fn run(args: &AntennasArgs) -> Result<Outcome, String> {
+    let season = Season::load(&args.season).map_err(|e| e.to_string())?;
+    let options = Options {
+        confidence: args.replays.confidence.unwrap_or(season.config.confidence),
+        seed: args.replays.seed,
+        trials: args.replays.trials.map(|t| t as usize),
+    };
+    let choice = Choice { quantity: args.quantity.clone(), band: args.band.clone(), meter: args.meter.clone() };
+    let bar = progress::counter(args.replays.quiet, "replays");
+    let work = || analyse(&season, &choice, &options, &|| bar.inc(CHUNK as u64));
+    let result = match args.replays.threads {
+        None => work(),
+        Some(threads) => {
+            let pool = rayon::ThreadPoolBuilder::new().num_threads(threads.into()).build();
+            pool.map_err(|e| format!("no {threads} threads to be had: {e}"))?.install(work)
+        }
+    };
+    bar.finish_and_clear();
+    let result = result.map_err(|e| format!("the readings could not be grouped: {e}"))?;
+    if result.sets.is_empty() && result.ordinal.is_empty() && season.readings.frame.height() > 0 {
+        return Err(no_such_set(args));
+    }
+    let text = if args.json {
+        antennas_json::render(&result).map_err(|e| format!("the answer could not be written as JSON: {e}"))? + "\n"
+    } else {
+        antennas_text::render(&result)
+    };
+    let bad = result.findings.iter().any(|f| f.severity == Severity::Error);
+    Ok(Outcome { text, status: u8::from(bad) })
+}
+
+fn no_such_set(args: &AntennasArgs) -> String {
+    let wanted: Vec<String> = [("quantity", &args.quantity), ("band", &args.band), ("meter", &args.meter)]
+        .iter()
+        .filter_map(|(key, name)| name.as_ref().map(|n| format!("{key} `{n}`")))
+        .collect();
+    if wanted.is_empty() {
+        return format!(
+            "{}: no reading of an antenna, only of check loads\n\nhint: log readings of at least two antennas",
+            args.season.display()
+        );
+    }
+    format!(
+        "{}: no readings with {}\n\nhint: leave the choice out to see every set there is",
+        args.season.display(),
+        wanted.join(", ")
+    )
+}

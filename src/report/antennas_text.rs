@@ -1,0 +1,502 @@
+//! The answer in words first, then set by set in tables: what `daylight antennas` prints.
+
+use super::number::{self, plural};
+use super::pairs_text::pairs;
+use super::text::{table, wrap};
+use crate::analysis::antennas::intervals::last_digit;
+use crate::analysis::antennas::next::list;
+use crate::analysis::antennas::result::{
+    AntennaResult, Antennas, Component, OrdinalResult, Overall, SetResult, Verdict,
+};
+use crate::analysis::antennas::shown;
+use crate::analysis::antennas::sources::{Applied, Treatment};
+use crate::radio::quantity::{Better, Scale};
+use crate::season::finding::Severity;
+use crate::stats::mixed::LevelState;
+
+/// The whole answer. Ends with a newline.
+pub fn render(result: &Antennas) -> String {
+    let mut out: Vec<String> = vec![result.season.clone(), String::new()];
+    for (i, line) in result.assumptions.iter().enumerate() {
+        out.push(if i == 0 { wrap(&sentence(line), "") } else { wrap(&format!("  - {line}"), "    ") });
+    }
+    if !result.assumptions.is_empty() {
+        out.push(String::new());
+    }
+    out.push(headline(result));
+    out.extend(result.overall.as_ref().map(|o| overall_words(o)));
+    out.extend(result.next.first().map(|n| wrap(&format!("Measure next. {n}"), "")));
+    out.push(String::new());
+    if result.sets.len() + result.ordinal.len() > 1 {
+        out.push(sets_table(result));
+        out.push(String::new());
+    }
+    out.extend(result.next.iter().skip(1).map(|n| wrap(n, "") + "\n"));
+    out.extend(findings(result));
+    out.extend(left_out(result));
+    out.extend(result.overall.as_ref().filter(|o| !o.antennas.is_empty()).map(|o| overall_table(o, result)));
+    out.extend(correlations(result));
+    out.extend(result.sets.iter().map(|s| set(s, result.confidence)));
+    out.extend(result.ordinal.iter().map(ordinal));
+    out.push(method(result));
+    let mut text = out.join("\n");
+    text.push('\n');
+    text
+}
+
+fn sentence(text: &str) -> String {
+    let mut chars = text.chars();
+    chars.next().map_or(String::new(), |c| c.to_uppercase().collect::<String>() + chars.as_str())
+}
+
+/// How many pairs are what, and how many false calls that allows.
+fn headline(result: &Antennas) -> String {
+    let count = |v: Verdict| {
+        result.sets.iter().map(|s| s.count(v)).sum::<usize>()
+            + result.ordinal.iter().map(|s| s.pairs.iter().filter(|p| p.verdict == v).count()).sum::<usize>()
+    };
+    let [apart, noise, even, unlinked] = [Verdict::Apart, Verdict::Noise, Verdict::Even, Verdict::Unlinked].map(count);
+    let pairs = apart + noise + even + unlinked;
+    let sets = result.sets.len() + result.ordinal.len();
+    if sets == 0 {
+        return "No reading could be used, so there is nothing to compare.".into();
+    }
+    if pairs == 0 {
+        return wrap(
+            &format!(
+                "{} in {}, and one antenna in each: nothing to compare.",
+                readings(result),
+                plural(sets, "set", "sets")
+            ),
+            "",
+        );
+    }
+    let small =
+        result.sets.iter().flat_map(|s| &s.pairs).filter(|p| p.verdict == Verdict::Apart && p.matters == Some(false));
+    let small = match small.count() {
+        0 => String::new(),
+        n => format!(" ({} of them by too little to matter)", number::count(n)),
+    };
+    let mut parts = vec![format!("{} apart{small}", are(apart))];
+    if even > 0 {
+        parts.push(format!("{} even", are(even)));
+    }
+    if noise > 0 {
+        parts.push(format!("{} inside the noise", are(noise)));
+    }
+    if unlinked > 0 {
+        parts.push(format!("{} beyond what this log can compare", are(unlinked)));
+    }
+    let parts: Vec<&str> = parts.iter().map(String::as_str).collect();
+    let risk = 1.0 - result.confidence;
+    let expected = risk * sets as f64;
+    let promise = if sets == 1 {
+        format!("The chance that any \"apart\" here is false is at most {:.0} %.", risk * 100.0)
+    } else {
+        format!(
+            "In each set the chance of any false \"apart\" is at most {:.0} %; over {sets} sets, expect at most {expected:.1} to hold one.",
+            risk * 100.0
+        )
+    };
+    let of = format!(
+        "Of {} of antennas in {}, {}.",
+        plural(pairs, "pair", "pairs"),
+        plural(sets, "set", "sets"),
+        list(&parts)
+    );
+    wrap(&format!("{of} {promise}"), "")
+}
+
+fn are(n: usize) -> String {
+    match n {
+        0 => "none is".into(),
+        1 => "1 is".into(),
+        n => format!("{} are", number::count(n)),
+    }
+}
+
+fn readings(result: &Antennas) -> String {
+    plural(result.readings, "reading", "readings")
+}
+
+fn overall_words(overall: &Overall) -> String {
+    let missing = match overall.incomplete.len() {
+        0 => String::new(),
+        _ => {
+            let names: Vec<&str> = overall.incomplete.iter().map(String::as_str).collect();
+            let is = if names.len() == 1 { "is" } else { "are" };
+            format!(" {} {is} left out, for want of a comparable result in every weighted set.", list(&names))
+        }
+    };
+    if overall.antennas.is_empty() {
+        return wrap(
+            &format!(
+                "There is no overall ranking by your weights: no two antennas have a comparable result in every weighted set.{missing}"
+            ),
+            "",
+        );
+    }
+    let first: Vec<&str> = overall.antennas.iter().filter(|a| a.rank_low == 1).map(|a| a.antenna.as_str()).collect();
+    let verdict = match first.as_slice() {
+        [one] => format!("Overall, by your weights, {one} is first."),
+        several if several.len() == overall.antennas.len() => {
+            "Overall, by your weights, no antenna stands out.".to_string()
+        }
+        several => format!("Overall, by your weights, the first is one of {}.", list(several)),
+    };
+    wrap(&format!("{verdict}{missing}"), "")
+}
+
+/// One line a set: its pairs by verdict, and which antennas can be first.
+fn sets_table(result: &Antennas) -> String {
+    let cell = |n: usize| if n == 0 { "·".to_string() } else { n.to_string() };
+    let mut rows = vec![];
+    for s in &result.sets {
+        let first = match s.quantity.better {
+            Better::Neither => "not ranked".to_string(),
+            _ => firsts(s.antennas.iter().map(|a| (a.antenna.as_str(), a.rank_range))),
+        };
+        let counts = [Verdict::Apart, Verdict::Even, Verdict::Noise, Verdict::Unlinked].map(|v| cell(s.count(v)));
+        rows.push([vec![s.label()], counts.to_vec(), vec![first]].concat());
+    }
+    for s in &result.ordinal {
+        let count = |v: Verdict| cell(s.pairs.iter().filter(|p| p.verdict == v).count());
+        let counts = [Verdict::Apart, Verdict::Even, Verdict::Noise, Verdict::Unlinked].map(count);
+        let label = crate::analysis::antennas::result::label(&s.quantity.name, &s.band, &s.meter);
+        let first = firsts(s.antennas.iter().map(|a| (a.antenna.as_str(), Some(a.rank_range))));
+        rows.push([vec![label], counts.to_vec(), vec![first]].concat());
+    }
+    table(&["Set", "apart", "even", "noise", "unlinked", "first"], &[1, 2, 3, 4], &rows)
+}
+
+/// Who can be first: one name, two, or how many.
+fn firsts<'a>(antennas: impl Iterator<Item = (&'a str, Option<(usize, usize)>)>) -> String {
+    let all: Vec<(&str, Option<(usize, usize)>)> = antennas.collect();
+    let can: Vec<&str> = all.iter().filter(|(_, r)| r.is_some_and(|r| r.0 == 1)).map(|a| a.0).collect();
+    match can.as_slice() {
+        [] => String::new(),
+        [one] => (*one).to_string(),
+        [a, b] if a.chars().count() + b.chars().count() < 20 => format!("{a} or {b}"),
+        several if several.len() == all.len() => "any".to_string(),
+        several => format!("one of {}", several.len()),
+    }
+}
+
+/// The findings, worst first; a long list is cut, and says so.
+fn findings(result: &Antennas) -> Vec<String> {
+    const SHOWN: usize = 6;
+    let mut found: Vec<_> = result.findings.iter().collect();
+    if found.is_empty() {
+        return vec![];
+    }
+    found.sort_by_key(|f| f.severity);
+    let of = |s: Severity| found.iter().filter(|f| f.severity == s).count();
+    let counts = [
+        (of(Severity::Error), "error", "errors"),
+        (of(Severity::Warning), "warning", "warnings"),
+        (of(Severity::Note), "note", "notes"),
+    ];
+    let counts: Vec<String> = counts.iter().filter(|c| c.0 > 0).map(|c| plural(c.0, c.1, c.2)).collect();
+    let mut out = vec![format!("Found in the log: {}", counts.join(", "))];
+    for f in found.iter().take(SHOWN) {
+        out.push(wrap(&format!("  {}: {}: {}", f.place, f.what, f.action), "    "));
+    }
+    if found.len() > SHOWN {
+        out.push(format!("  and {} more; --json holds them all", number::count(found.len() - SHOWN)));
+    }
+    out.push(String::new());
+    out
+}
+
+fn left_out(result: &Antennas) -> Vec<String> {
+    let mut out: Vec<String> = result
+        .left_out
+        .iter()
+        .map(|(reason, rows)| {
+            wrap(&format!("Left out on the record: {} ({reason})", plural(*rows, "reading", "readings")), "  ")
+        })
+        .collect();
+    if !out.is_empty() {
+        out.push(String::new());
+    }
+    out
+}
+
+fn overall_table(overall: &Overall, result: &Antennas) -> String {
+    let rows: Vec<Vec<String>> = overall
+        .antennas
+        .iter()
+        .map(|a| {
+            vec![
+                a.rank.to_string(),
+                a.antenna.clone(),
+                number::plus_minus(a.score, (a.high - a.low) / 2.0),
+                rank_range(a.rank_low, a.rank_high),
+                number::share(a.probability_best),
+            ]
+        })
+        .collect();
+    let head = format!("Overall, over {}", plural(overall.weights.len(), "weighted set", "weighted sets"));
+    let note = format!(
+        "Score: weighted mean of differences from the average antenna, better upwards, each in units of what matters there. {} of {} apart; ± and rank sets hold for all at once ({:.0} %).",
+        number::count(overall.apart),
+        plural(overall.pairs, "pair", "pairs"),
+        result.confidence * 100.0
+    );
+    format!(
+        "{head}\n{}\n{}\n",
+        table(&["#", "antenna", "score", "rank", "first in"], &[0, 3, 4], &rows),
+        wrap(&format!("  {note}"), "  ")
+    )
+}
+
+/// Does a low SWR go with a strong field? One line a band and pair of quantities.
+fn correlations(result: &Antennas) -> Vec<String> {
+    if result.correlations.is_empty() {
+        return vec![];
+    }
+    let rows: Vec<Vec<String>> = result
+        .correlations
+        .iter()
+        .map(|c| {
+            let (a, b) = (&result.sets[c.first], &result.sets[c.second]);
+            let name = |s: &SetResult| match s.quantity.name.as_str() {
+                "swr" => format!("SWR ({})", s.meter),
+                other => format!("{} ({})", other.replace('_', " "), s.meter),
+            };
+            let (words, range) = match c.range {
+                Some(r) => (
+                    if r.low > 0.0 {
+                        "yes"
+                    } else if r.high < 0.0 {
+                        "the reverse"
+                    } else {
+                        "can't tell"
+                    },
+                    format!("{} … {}", number::to_digit(r.low, 0.1), number::to_digit(r.high, 0.1)),
+                ),
+                None => ("can't tell", String::new()),
+            };
+            vec![a.band.clone(), name(a), name(b), words.into(), number::signed(c.estimate, 0.1), range]
+        })
+        .collect();
+    let head = "Does a good value of one go with a good value of the other? (rank correlation)";
+    vec![format!("{head}\n{}\n", table(&["band", "one", "other", "", "r", "range"], &[4], &rows))]
+}
+
+fn set(s: &SetResult, confidence: f64) -> String {
+    let mut out = vec![format!("── {} ──", s.label())];
+    let ranked = s.quantity.better != Better::Neither;
+    let (unit, transformed) = (unit_words(s), shown::is_transformed(s.quantity.scale));
+    let value = match (&s.relative_to, transformed) {
+        (Some(reference), _) => format!("over {reference}, {unit}"),
+        (None, _) => unit.clone(),
+    };
+    let percent = format!("{:.0} % range", confidence * 100.0);
+    let mut order: Vec<&AntennaResult> = s.antennas.iter().collect();
+    order.sort_by_key(|a| a.rank);
+    let rows: Vec<Vec<String>> = order.into_iter().map(|a| antenna_row(a, s, ranked)).collect();
+    let mut header =
+        vec!["antenna", value.as_str(), percent.as_str(), "rank", "first in", "visits", "mountings", "readings"];
+    if !ranked {
+        header.drain(3..5);
+    }
+    let right: Vec<usize> = (1..header.len()).filter(|&i| i != 2).collect();
+    out.push(table(&header, &right, &rows));
+    out.push(pairs(s));
+    out.push(wrap(&format!("  Scatter: {}.", components(s)), "    "));
+    if let Some(basis) = basis(s) {
+        out.push(wrap(&format!("  {basis}"), "    "));
+    }
+    out.extend(sources(s).into_iter().map(|line| wrap(&format!("  {line}"), "    ")));
+    if s.line_factor > 1.0 {
+        let loss = 10.0 * s.line_factor.log10();
+        out.push(wrap(
+            &format!(
+                "  Moved to the antenna's end of the line: |Γ| read × {:.3}, for {loss:.1} dB each way.",
+                s.line_factor
+            ),
+            "    ",
+        ));
+    }
+    if !s.converged {
+        out.push(wrap("  The fit of this set did not come to rest; take its figures with care.", "    "));
+    }
+    out.push(String::new());
+    out.join("\n")
+}
+
+/// The unit as a heading: SWR has none, powers are shown as read.
+pub(super) fn unit_words(s: &SetResult) -> String {
+    match (s.quantity.name.as_str(), s.quantity.unit.as_str()) {
+        ("swr", _) => "SWR".into(),
+        ("reflection", _) => "|Γ|".into(),
+        (_, "ohm") => "Ω".into(),
+        (_, "1") => "value".into(),
+        (_, unit) => unit.into(),
+    }
+}
+
+fn antenna_row(a: &AntennaResult, s: &SetResult, ranked: bool) -> Vec<String> {
+    let scale = s.quantity.scale;
+    let estimate = scale.to_shown(a.estimate);
+    let ends = a.range.map(|r| shown::range(scale, r));
+    let (estimate, range) = match ends {
+        Some(_) if s.relative_to.as_ref() == Some(&a.antenna) => ("0".into(), "reference".into()),
+        Some(r) => {
+            let digit = last_digit((r.high - r.low) / 2.0);
+            let text = if s.relative_to.is_some() {
+                number::signed(estimate, digit)
+            } else {
+                number::to_digit(estimate, digit)
+            };
+            (text, number::range(r.low, r.high))
+        }
+        None => (number::to_digit(estimate, s.resolution.0), "can't tell".into()),
+    };
+    let mut row = vec![a.antenna.clone(), estimate, range];
+    if ranked {
+        row.push(a.rank_range.map_or(String::new(), |r| rank_range(r.0, r.1)));
+        row.push(a.rank_probabilities.first().map_or("–".into(), |&p| number::share(p)));
+    }
+    row.extend([a.visits.to_string(), a.mountings.to_string(), format!("{:.0}", a.readings)]);
+    row
+}
+
+fn rank_range(low: usize, high: usize) -> String {
+    if low == high { low.to_string() } else { format!("{low}–{high}") }
+}
+
+/// Where scatter lives, level by level, and where each figure came from.
+fn components(s: &SetResult) -> String {
+    let unit = match s.quantity.scale {
+        Scale::AsRead => unit_words(s),
+        _ => s.quantity.scale.name(&s.quantity.unit),
+    };
+    let one = |c: &Component| {
+        let name = c.level.name();
+        match (c.sd, c.state, c.declared) {
+            (Some(sd), _, true) => format!("{name} {} (declared, not seen)", significant(sd)),
+            (Some(sd), _, false) => match c.df {
+                Some(df) => format!("{name} {} ({:.0} df)", significant(sd), df.max(1.0)),
+                None => format!("{name} 0"),
+            },
+            (None, LevelState::MergedInto(other), _) => format!("{name} merged with {}", other.name()),
+            (None, _, _) => format!("{name} not seen"),
+        }
+    };
+    format!("standard deviation in {unit}: {}", s.components.iter().map(one).collect::<Vec<_>>().join(", "))
+}
+
+fn significant(value: f64) -> String {
+    number::to_digit(value, last_digit(value))
+}
+
+/// Said where a component is zero: what the errors rest on instead.
+fn basis(s: &SetResult) -> Option<String> {
+    let mut parts = vec![];
+    if let Some(level) = s.basis.collapsed_to {
+        parts.push(format!(
+            "errors rest on how {}s scatter by themselves, not on the readings inside them",
+            level.name()
+        ));
+    }
+    if s.basis.session_fixed {
+        parts.push("antennas are compared inside sessions only".to_string());
+    }
+    (!parts.is_empty())
+        .then(|| format!("A spread came out at zero; nothing is gained from that: {}.", parts.join("; ")))
+}
+
+/// Declared sources, by what became of them.
+fn sources(s: &SetResult) -> Vec<String> {
+    let scale = match s.quantity.scale {
+        Scale::AsRead => unit_words(s),
+        _ => s.quantity.scale.name(&s.quantity.unit),
+    };
+    let sized = |a: &Applied| {
+        let largest = a.standard.iter().copied().fold(0.0, f64::max);
+        format!("{} ({} {scale})", a.name, significant(largest))
+    };
+    let of = |t: Treatment| -> Vec<String> { s.sources.iter().filter(|a| a.treatment == t).map(sized).collect() };
+    let lines = [
+        (Treatment::Added, "Declared, not seen in any repeat, and added to every antenna"),
+        (Treatment::DeclaredNotSeen, "Declared, not seen: the log does not repeat this level"),
+        (Treatment::HeldByData, "Held by the log's own scatter"),
+        (Treatment::Cancels, "Cancels between antennas"),
+    ];
+    lines
+        .iter()
+        .filter_map(|&(t, words)| Some(of(t)).filter(|l| !l.is_empty()).map(|l| format!("{words}: {}.", l.join("; "))))
+        .collect()
+}
+
+fn ordinal(s: &OrdinalResult) -> String {
+    let label = crate::analysis::antennas::result::label(&s.quantity.name, &s.band, &s.meter);
+    let rows: Vec<Vec<String>> = s
+        .antennas
+        .iter()
+        .map(|a| {
+            vec![
+                a.antenna.clone(),
+                number::to_digit(a.median, if a.median.fract() == 0.0 { 1.0 } else { 0.1 }),
+                rank_range(a.rank_range.0, a.rank_range.1),
+                a.sessions.to_string(),
+                a.reports.to_string(),
+            ]
+        })
+        .collect();
+    let name = |i: usize| s.antennas[i].antenna.as_str();
+    let of = |v: Verdict| -> Vec<String> {
+        s.pairs
+            .iter()
+            .filter(|p| p.verdict == v)
+            .map(|p| {
+                let (better, other, share) = match p.probability {
+                    Some(x) if x < 0.5 => (name(p.second), name(p.first), Some(1.0 - x)),
+                    x => (name(p.first), name(p.second), x),
+                };
+                match (v, share) {
+                    (Verdict::Apart, Some(x)) => format!("{better} over {other} ({:.0} %)", x * 100.0),
+                    (Verdict::Noise, Some(x)) => format!("{better}–{other} {:.0} %", x * 100.0),
+                    _ => format!("{better}–{other}"),
+                }
+            })
+            .collect()
+    };
+    let mut out = vec![
+        format!("── {label} ──"),
+        table(&["antenna", "median", "rank", "sessions", "reports"], &[1, 2, 3, 4], &rows),
+    ];
+    let lines = [
+        (Verdict::Apart, "Apart", " (share of report pairs in which the first was the better, ties halved)"),
+        (Verdict::Noise, "Inside the noise", ""),
+        (Verdict::Unlinked, "Unlinked, heard in fewer than two sessions together", ""),
+    ];
+    for (v, words, note) in lines {
+        let pairs = of(v);
+        if !pairs.is_empty() {
+            out.push(wrap(&format!("  {words}: {}{note}.", pairs.join(", ")), "    "));
+        }
+    }
+    out.push(String::new());
+    out.join("\n")
+}
+
+fn method(result: &Antennas) -> String {
+    let unsettled: usize = result.sets.iter().map(|s| s.unsettled).sum();
+    let note = if unsettled > 0 {
+        format!(" {} did not come to rest and were kept as they were.", plural(unsettled, "replay", "replays"))
+    } else {
+        String::new()
+    };
+    wrap(
+        &format!(
+            "Ranges of antennas are each by itself; intervals of pairs, verdicts and rank sets hold for all in a set at once. {} used; up to {} a set, seed {}.{note}",
+            readings(result),
+            plural(result.trials, "replay", "replays"),
+            result.seed
+        ),
+        "",
+    )
+}

@@ -1,0 +1,100 @@
+//! Numbers as a person writes them: to the digits their uncertainty supports.
+
+use crate::analysis::antennas::intervals::last_digit;
+
+/// A value to the decimals of `digit` (a power of ten), a minus sign where one is due, never "-0".
+pub fn to_digit(value: f64, digit: f64) -> String {
+    if !value.is_finite() {
+        return if value > 0.0 { "∞".into() } else { "−∞".into() };
+    }
+    let decimals = (-digit.log10().round()).clamp(0.0, 12.0) as usize;
+    let rounded = (value / digit).round() * digit;
+    let text = format!("{:.decimals$}", rounded.abs());
+    let zero = text.chars().all(|c| c == '0' || c == '.');
+    if rounded < 0.0 && !zero { format!("−{text}") } else { text }
+}
+
+/// The same with a plus sign before what is above zero.
+pub fn signed(value: f64, digit: f64) -> String {
+    let text = to_digit(value, digit);
+    let zero = text.chars().all(|c| c == '0' || c == '.');
+    if value > 0.0 && !zero { format!("+{text}") } else { text }
+}
+
+/// "4.0 ± 1.3", signed.
+pub fn plus_minus(value: f64, half: f64) -> String {
+    let digit = last_digit(half);
+    format!("{} ± {}", signed(value, digit), to_digit(half, digit))
+}
+
+/// "1.41 … 1.66", to the digits of half its width.
+pub fn range(low: f64, high: f64) -> String {
+    let digit = last_digit((high - low) / 2.0);
+    format!("{} … {}", to_digit(low, digit), to_digit(high, digit))
+}
+
+/// A p-value: three decimals, two digits below a hundredth, "< 0.001" below that.
+pub fn p_value(p: f64) -> String {
+    if p < 0.001 {
+        "< 0.001".into()
+    } else if p < 0.01 {
+        format!("{p:.3}")
+    } else {
+        format!("{p:.2}")
+    }
+}
+
+/// A share to the nearest twentieth, as replays settle it: "70 %", "< 5 %", "> 95 %".
+pub fn share(share: f64) -> String {
+    let twentieths = (share * 20.0).round() * 5.0;
+    match twentieths {
+        t if t < 5.0 => "< 5 %".into(),
+        t if t > 95.0 => "> 95 %".into(),
+        t => format!("{t:.0} %"),
+    }
+}
+
+/// A whole number with thin groups of three: "3,527".
+pub fn count(n: usize) -> String {
+    let digits = n.to_string();
+    let mut out = String::new();
+    for (i, c) in digits.chars().enumerate() {
+        if i > 0 && (digits.len() - i) % 3 == 0 {
+            out.push(',');
+        }
+        out.push(c);
+    }
+    out
+}
+
+/// "1 pair", "2 pairs".
+pub fn plural(n: usize, one: &str, many: &str) -> String {
+    format!("{} {}", count(n), if n == 1 { one } else { many })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn values_are_rounded_to_their_uncertainty() {
+        assert_eq!(plus_minus(4.0312, 1.31), "+4.0 ± 1.3");
+        assert_eq!(plus_minus(-0.0312, 0.52), "0.0 ± 0.5");
+        assert_eq!(plus_minus(-12.34, 0.29), "−12.34 ± 0.29");
+        assert_eq!(range(1.4132, 1.6633), "1.41 … 1.66");
+        assert_eq!(plus_minus(1234.0, 240.0), "+1230 ± 240");
+    }
+
+    #[test]
+    fn counts_shares_and_p_values_read_as_written_by_hand() {
+        assert_eq!(count(3527), "3,527");
+        assert_eq!(count(527), "527");
+        assert_eq!(share(0.72), "70 %");
+        assert_eq!(share(0.01), "< 5 %");
+        assert_eq!(share(0.999), "> 95 %");
+        assert_eq!(p_value(0.00021), "< 0.001");
+        assert_eq!(p_value(0.0042), "0.004");
+        assert_eq!(p_value(0.42), "0.42");
+        assert_eq!(plural(1, "pair", "pairs"), "1 pair");
+    }
+}

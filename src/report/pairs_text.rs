@@ -1,0 +1,138 @@
+//! The pairs of a set in words: a table where they are few, grouped by verdict where they are many.
+
+use super::antennas_text::unit_words;
+use super::number;
+use super::text::{table, wrap};
+use crate::analysis::antennas::result::{PairResult, Range, SetResult, Verdict};
+use crate::analysis::antennas::shown;
+use crate::radio::quantity::Better;
+
+/// Beyond this many pairs a table is longer than anyone reads.
+const MOST_ROWS: usize = 10;
+
+/// All pairs of the set.
+pub fn pairs(s: &SetResult) -> String {
+    if s.pairs.is_empty() {
+        return "  One antenna: nothing to compare it with.".into();
+    }
+    let compared: Vec<&PairResult> = s.pairs.iter().filter(|p| p.verdict != Verdict::Unlinked).collect();
+    let mut out = vec![];
+    if compared.len() <= MOST_ROWS {
+        if !compared.is_empty() {
+            out.push(String::new());
+            out.push(pair_table(s, &compared));
+        }
+    } else {
+        out.extend(grouped(s, &compared));
+    }
+    out.extend(unlinked(s));
+    out.join("\n")
+}
+
+fn pair_table(s: &SetResult, compared: &[&PairResult]) -> String {
+    let rows: Vec<Vec<String>> = compared
+        .iter()
+        .map(|p| {
+            let (first, second, difference) = turned(s, p);
+            vec![
+                format!("{first} – {second}"),
+                difference,
+                p.p_adjusted.map_or(String::new(), number::p_value),
+                verdict_words(p).into(),
+            ]
+        })
+        .collect();
+    table(&["pair", &format!("difference, {}", unit_words(s)), "p", "verdict"], &[2], &rows)
+}
+
+fn verdict_words(p: &PairResult) -> &'static str {
+    match (p.verdict, p.matters) {
+        (Verdict::Apart, Some(false)) => "apart, too little to matter",
+        (Verdict::Apart, _) => "apart",
+        (Verdict::Noise, _) => "inside the noise",
+        (Verdict::Even, _) => "even",
+        (Verdict::Unlinked, _) => "unlinked",
+    }
+}
+
+fn grouped(s: &SetResult, compared: &[&PairResult]) -> Vec<String> {
+    let groups: [(&str, &dyn Fn(&PairResult) -> bool); 4] = [
+        ("Apart", &|p| p.verdict == Verdict::Apart && p.matters != Some(false)),
+        ("Apart, too little to matter", &|p| p.verdict == Verdict::Apart && p.matters == Some(false)),
+        ("Even", &|p| p.verdict == Verdict::Even),
+        ("Inside the noise", &|p| p.verdict == Verdict::Noise),
+    ];
+    let mut out = vec![];
+    for (words, belongs) in groups {
+        let mut members: Vec<&&PairResult> = compared.iter().filter(|p| belongs(p)).collect();
+        members.sort_by(|a, b| b.difference.abs().total_cmp(&a.difference.abs()));
+        let texts: Vec<String> = members
+            .iter()
+            .map(|p| {
+                let (first, second, difference) = turned(s, p);
+                // no break inside a pair
+                format!("{first}–{second} {difference}").replace(' ', "\u{a0}")
+            })
+            .collect();
+        if !texts.is_empty() {
+            let text = wrap(&format!("  {words} ({}): {}.", unit_words(s), texts.join(", ")), "    ");
+            out.push(text.replace('\u{a0}', " "));
+        }
+    }
+    out
+}
+
+/// The pair with the better antenna first (or the higher, where neither end is better), and its
+/// difference with the simultaneous interval, in the unit shown.
+fn turned<'a>(s: &'a SetResult, p: &PairResult) -> (&'a str, &'a str, String) {
+    let better_first = match s.quantity.better_on_scale() {
+        Better::Lower => p.difference <= 0.0,
+        _ => p.difference >= 0.0,
+    };
+    let (first, second) = if better_first { (p.first, p.second) } else { (p.second, p.first) };
+    let sign = if better_first { 1.0 } else { -1.0 };
+    let turn = |r: Range| if better_first { r } else { Range { low: -r.high, high: -r.low } };
+    let text = p.range.map_or(String::new(), |r| interval(s, p, sign * p.difference, turn(r)));
+    (&s.antennas[first].antenna, &s.antennas[second].antenna, text)
+}
+
+/// "+4.0 ± 1.3" where the scale is the unit's own, "−0.35 (−0.52 … −0.20)" where it is bent.
+fn interval(s: &SetResult, p: &PairResult, difference: f64, range: Range) -> String {
+    let scale = s.quantity.scale;
+    if !shown::is_transformed(scale) {
+        return number::plus_minus(difference, (range.high - range.low) / 2.0);
+    }
+    let middle = (s.antennas[p.first].estimate + s.antennas[p.second].estimate) / 2.0;
+    let ends = shown::range_of_difference(scale, middle, range);
+    let digit = crate::analysis::antennas::intervals::last_digit((ends.high - ends.low) / 2.0);
+    format!(
+        "{} ({} … {})",
+        number::signed(shown::difference(scale, middle, difference), digit),
+        number::to_digit(ends.low, digit),
+        number::to_digit(ends.high, digit)
+    )
+}
+
+/// Pairs this log cannot compare: what the one day showed, and what would settle it.
+fn unlinked(s: &SetResult) -> Vec<String> {
+    let mut out = vec![];
+    let all: Vec<&PairResult> = s.pairs.iter().filter(|p| p.verdict == Verdict::Unlinked).collect();
+    for p in all.iter().take(MOST_ROWS) {
+        let (first, second, _) = turned(s, p);
+        let why = match (p.met, p.that_day) {
+            (true, Some(day)) => {
+                let turn =
+                    if s.antennas[p.first].antenna == first { day } else { Range { low: -day.high, high: -day.low } };
+                let shown = interval(s, p, (turn.low + turn.high) / 2.0, turn);
+                format!("on that day {shown} {}; whether another day would agree, this log cannot tell", unit_words(s))
+            }
+            (true, None) => "seen on one visit each; nothing says what another day would change".to_string(),
+            (false, _) => "never in one session, and how much sessions differ is not known".to_string(),
+        };
+        out.push(wrap(&format!("  Unlinked: {first} – {second}: {why}."), "    "));
+    }
+    if all.len() > MOST_ROWS {
+        out.push(format!("  and {} more pairs unlinked", all.len() - MOST_ROWS));
+    }
+    out
+}
