@@ -31,13 +31,16 @@ pub struct Precision {
     pub tolerance: f64,
     /// The most steps it may take.
     pub most_steps: usize,
+    /// Steps that use the expected information before the average one takes over.
+    pub scoring: usize,
 }
 
 impl Precision {
     /// For the fit of the log itself.
-    pub const FULL: Precision = Precision { tolerance: 1e-9, most_steps: 200 };
-    /// For a replay: an error of a thousandth of a standard error in θ is far below the replay's own noise.
-    pub const REPLAY: Precision = Precision { tolerance: 1e-3, most_steps: 40 };
+    pub const FULL: Precision = Precision { tolerance: 1e-9, most_steps: 200, scoring: 3 };
+    /// For a replay: steps shrink quadratically, so the one after a step of 2 % of a standard error would
+    /// be far below the replay's own noise.
+    pub const REPLAY: Precision = Precision { tolerance: 2e-2, most_steps: 40, scoring: 0 };
 }
 
 /// Expected information at a θ, kept to make the first step of many fits from there.
@@ -99,12 +102,11 @@ pub fn fit_from(
         return None;
     }
     let mut criterion = workspace.criterion;
-    // steps that use the expected information before the average one takes over
-    let mut scoring = if start.information.is_some() { 1 } else { 3 };
+    let mut scoring = if start.information.is_some() { 1 } else { precision.scoring };
     let mut converged = false;
     let mut steps = 0;
     while steps < precision.most_steps && !converged {
-        let slope = workspace.slope(layout, data, &theta);
+        let slope = workspace.slope(layout, data, &theta, start.free);
         let information = match (scoring > 0, steps, start.information) {
             (true, 0, Some(known)) => *known,
             (true, _, _) => expected(layout, workspace, &theta).information,
@@ -124,7 +126,7 @@ pub fn fit_from(
             workspace.evaluate(layout, data, &theta, floor);
         }
         // an average information that misled hands back to the expected one
-        scoring = if stuck && scoring == 0 { 2 } else { (scoring - 1).max(0) };
+        scoring = if stuck && scoring == 0 { 2 } else { scoring.saturating_sub(1) };
     }
     Some(Fit { theta, criterion, steps, converged })
 }
@@ -194,7 +196,7 @@ mod tests {
         let mut w = Workspace::new(&layout);
         let theta = [0.3, 0.1, 0.07, 0.02];
         assert!(w.evaluate(&layout, &data, &theta, 0.0));
-        let slope = w.slope(&layout, &data, &theta);
+        let slope = w.slope(&layout, &data, &theta, &[true; 4]);
         for k in 0..4 {
             let h = 1e-5 * theta[k];
             let at = |x: f64, w: &mut Workspace| {
@@ -218,7 +220,7 @@ mod tests {
         let mut w = Workspace::new(&layout);
         let fit = fit(&layout, &data, 0.0, &mut w).unwrap();
         assert!(fit.converged && fit.steps < 30, "{fit:?}");
-        let slope = w.slope(&layout, &data, &fit.theta);
+        let slope = w.slope(&layout, &data, &fit.theta, &[true; 4]);
         let information = expected(&layout, &w, &fit.theta).information;
         for k in 0..4 {
             assert!(slope.gradient[k].abs() < 1e-6 * information[k][k].sqrt(), "{k} {fit:?} {slope:?}");

@@ -289,8 +289,7 @@ impl InsideVisit {
             cells: range
                 .map(|i| {
                     let cell = layout.cells[i];
-                    let mounting = 1.0 / cell.mountings;
-                    (workspace.weight[i], [mounting, mounting / layout.classes[cell.class].readings])
+                    (workspace.weight[i], [cell.mounting_share, cell.reading_share])
                 })
                 .collect(),
             weight: workspace.visit_weight[j],

@@ -74,6 +74,16 @@ pub(super) struct Cell {
     pub mountings: f64,
     /// Index of the class of cells with this n.
     pub class: usize,
+    /// 1/k: what the cell's mean holds of the mounting's variance, its diagonal of G_m.
+    pub mounting_share: f64,
+    /// 1/(k·n): its diagonal of G_e.
+    pub reading_share: f64,
+}
+
+impl Cell {
+    fn new(mountings: f64, readings: f64, class: usize) -> Cell {
+        Cell { mountings, class, mounting_share: 1.0 / mountings, reading_share: 1.0 / (mountings * readings) }
+    }
 }
 
 /// All cells with the same number of readings a mounting.
@@ -170,7 +180,7 @@ impl Layout {
                     let class = class_of[bits];
                     classes[class].df += k - 1.0;
                     class_ss[class] += members.iter().map(|m| (m.mean - centre - mean).powi(2)).sum::<f64>();
-                    cells.push(Cell { mountings: k, class });
+                    cells.push(Cell::new(k, classes[class].readings, class));
                     cell_mean.push(mean);
                 }
                 visits.push(Visit { antenna, cells: first_cell..cells.len() });
@@ -277,7 +287,7 @@ impl Layout {
     pub(super) fn one_cell_a_visit(&self, readings: &[f64]) -> Layout {
         let mut layout = self.clone();
         layout.classes = readings.iter().map(|&readings| Class { readings, df: 0.0 }).collect();
-        layout.cells = (0..readings.len()).map(|class| Cell { mountings: 1.0, class }).collect();
+        layout.cells = readings.iter().enumerate().map(|(class, &n)| Cell::new(1.0, n, class)).collect();
         for (j, visit) in layout.visits.iter_mut().enumerate() {
             visit.cells = j..j + 1;
         }

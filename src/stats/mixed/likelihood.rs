@@ -28,11 +28,11 @@ pub struct Workspace {
     pub(super) beta: Vec<f64>,   // β̂, about the data's centre
     visit_mean: Vec<f64>,        // per visit: ȳ, then the residual r̄
     pub(super) scratch: Vec<f64>,
-    u: Vec<f64>,              // per visit: (V⁻¹r) summed over the visit
-    projected: [Vec<f64>; 4], // per visit: V⁻¹f_k in visit space
-    fixed: [Vec<f64>; 4],     // per antenna: XᵀV⁻¹f_k
-    spread: [Vec<f64>; 4],    // per cell: f_k = G_k·P·y
-    within: [Vec<f64>; 4],    // per visit: weighted mean of f_k
+    visit_kappa: Vec<[f64; 2]>, // per visit: κ of mounting and reading
+    projected: [Vec<f64>; 4],   // per visit: V⁻¹f_k in visit space
+    fixed: [Vec<f64>; 4],       // per antenna: XᵀV⁻¹f_k
+    spread: [Vec<f64>; 4],      // per cell: f_k = G_k·P·y
+    within: [Vec<f64>; 4],      // per visit: weighted mean of f_k
     /// −2 × the REML log-likelihood, constants included.
     pub criterion: f64,
 }
@@ -62,7 +62,7 @@ impl Workspace {
             beta: vec![0.0; p],
             visit_mean: vec![0.0; visits],
             scratch: vec![0.0; p * p],
-            u: vec![0.0; visits],
+            visit_kappa: vec![[0.0; 2]; visits],
             projected: each(visits),
             fixed: each(p),
             spread: each(cells),
@@ -212,10 +212,11 @@ impl Workspace {
         self.criterion.is_finite()
     }
 
-    /// The gradient of the criterion and half the average information, after `evaluate` at θ.
+    /// The gradient of the criterion and half the average information, after `evaluate` at θ; the
+    /// information is filled in for the `free` components alone.
     ///
     /// ∂/∂θ_k = tr(P·G_k) − yᵀP·G_k·P·y; information_kl = ½·yᵀP·G_k·P·G_l·P·y.
-    pub(super) fn slope(&mut self, layout: &Layout, data: &Data, theta: &Theta) -> Slope {
+    pub(super) fn slope(&mut self, layout: &Layout, data: &Data, theta: &Theta, free: &[bool; 4]) -> Slope {
         let p = layout.antennas;
         let (mut trace, mut quadratic) = ([0.0; 4], [0.0; 4]);
         let mut information = [[0.0; 4]; 4];
@@ -228,45 +229,33 @@ impl Workspace {
             quadratic[0] += session_u * session_u;
             trace[0] += sum_a * (1.0 - c * sum_a);
             for j in visits.clone() {
-                let (a, weight) = (self.a[j], self.visit_weight[j]);
+                let a = self.a[j];
                 let u = a * (self.visit_mean[j] - c * sum_ar);
-                self.u[j] = u;
                 quadratic[1] += u * u;
                 let b = a - c * a * a;
                 trace[1] += b;
                 let cells = layout.visits[j].cells.clone();
-                let single = cells.len() == 1;
-                let centre = if single {
-                    0.0
+                if cells.len() == 1 {
+                    // one cell is the visit's mean: shares are 1 and nothing deviates inside
+                    let (i, cell) = (cells.start, layout.cells[cells.start]);
+                    let (g_m, g_e) = (cell.mounting_share, cell.reading_share);
+                    quadratic[2] += u * u * g_m;
+                    quadratic[3] += u * u * g_e;
+                    trace[2] += g_m * b;
+                    trace[3] += g_e * b;
+                    self.visit_kappa[j] = [g_m, g_e];
+                    self.spread[2][i] = g_m * u;
+                    self.spread[3][i] = g_e * u;
+                    self.within[2][j] = g_m * u;
+                    self.within[3][j] = g_e * u;
                 } else {
-                    cells.clone().map(|i| self.weight[i] * data.cell_mean[i]).sum::<f64>() / weight
-                };
-                let (mut mean_m, mut mean_e) = (0.0, 0.0);
-                for i in cells {
-                    let cell = layout.cells[i];
-                    let w = self.weight[i];
-                    let g_m = 1.0 / cell.mountings;
-                    let g_e = g_m / layout.classes[cell.class].readings;
-                    let deviation = if single { 0.0 } else { data.cell_mean[i] - centre };
-                    let g = w * (deviation + u / weight);
-                    quadratic[2] += g * g * g_m;
-                    quadratic[3] += g * g * g_e;
-                    let share = w / weight;
-                    let diagonal = w - w * share + share * share * b;
-                    trace[2] += g_m * diagonal;
-                    trace[3] += g_e * diagonal;
-                    self.spread[2][i] = g_m * g;
-                    self.spread[3][i] = g_e * g;
-                    mean_m += share * g_m * g;
-                    mean_e += share * g_e * g;
+                    self.slope_inside(layout, data, j, u, b, &mut trace, &mut quadratic);
                 }
                 self.within[0][j] = session_u;
                 self.within[1][j] = u;
-                self.within[2][j] = mean_m;
-                self.within[3][j] = mean_e;
             }
-            // V⁻¹f_k in visit space, for all four k
-            for k in 0..4 {
+            // V⁻¹f_k in visit space
+            for k in (0..4).filter(|&k| free[k]) {
                 let sum: f64 = visits.clone().map(|j| self.a[j] * self.within[k][j]).sum();
                 for j in visits.clone() {
                     let v = self.a[j] * (self.within[k][j] - c * sum);
@@ -276,9 +265,9 @@ impl Workspace {
             }
         }
         self.subtract_fixed_traces(layout, &mut trace);
-        self.information_between(layout, &mut information);
-        for k in 0..4 {
-            for l in 0..=k {
+        self.information_between(layout, free, &mut information);
+        for k in (0..4).filter(|&k| free[k]) {
+            for l in (0..=k).filter(|&l| free[l]) {
                 let (f, g) = (&self.fixed[k], &self.fixed[l]);
                 let mut correction = 0.0;
                 for i in 0..p {
@@ -316,6 +305,41 @@ impl Workspace {
         Slope { gradient, information }
     }
 
+    /// The part of `slope` inside a visit of several cells, given u = (V⁻¹r) summed over it and b, its
+    /// diagonal of B.
+    #[allow(clippy::too_many_arguments)] // the caller's running sums
+    fn slope_inside(
+        &mut self,
+        layout: &Layout,
+        data: &Data,
+        j: usize,
+        u: f64,
+        b: f64,
+        trace: &mut [f64; 4],
+        quadratic: &mut [f64; 4],
+    ) {
+        let weight = self.visit_weight[j];
+        let cells = layout.visits[j].cells.clone();
+        let centre = cells.clone().map(|i| self.weight[i] * data.cell_mean[i]).sum::<f64>() / weight;
+        let (mut mean, mut kappa) = ([0.0; 2], [0.0; 2]);
+        for i in cells {
+            let (w, cell) = (self.weight[i], layout.cells[i]);
+            let share = w / weight;
+            let g = w * (data.cell_mean[i] - centre + u / weight);
+            let diagonal = w - w * share + share * share * b;
+            for (m, part) in [cell.mounting_share, cell.reading_share].into_iter().enumerate() {
+                quadratic[2 + m] += g * g * part;
+                trace[2 + m] += part * diagonal;
+                self.spread[2 + m][i] = part * g;
+                mean[m] += share * part * g;
+                kappa[m] += share * share * part;
+            }
+        }
+        self.visit_kappa[j] = kappa;
+        self.within[2][j] = mean[0];
+        self.within[3][j] = mean[1];
+    }
+
     /// Subtracts tr(Φ·XᵀV⁻¹G_kV⁻¹X): in a session this is tr(Φ_s·B·K_k·B) with K_s = 1·1ᵀ, K_v = I
     /// and K_m, K_e the diagonal matrices of κ = Σ g·(w/W)² over a visit's cells.
     fn subtract_fixed_traces(&self, layout: &Layout, trace: &mut [f64; 4]) {
@@ -331,7 +355,7 @@ impl Workspace {
                 let phi_a: f64 = visits.clone().map(|i| self.phi[row + layout.visits[i].antenna] * self.a[i]).sum();
                 let a = self.a[j];
                 whole += a * phi_a;
-                let kappa = self.kappa(layout, j);
+                let kappa = [0.0, 1.0, self.visit_kappa[j][0], self.visit_kappa[j][1]];
                 for k in 1..4 {
                     let ka = kappa[k] * a * a;
                     kappa_sum[k] += ka;
@@ -352,21 +376,20 @@ impl Workspace {
         for i in layout.visits[j].cells.clone() {
             let cell = layout.cells[i];
             let share = self.weight[i] / self.visit_weight[j];
-            let g = share * share / cell.mountings;
-            mounting += g;
-            reading += g / layout.classes[cell.class].readings;
+            mounting += share * share * cell.mounting_share;
+            reading += share * share * cell.reading_share;
         }
         [0.0, 1.0, mounting, reading]
     }
 
     /// Adds f_kᵀV⁻¹f_l: inside visits (only mounting and reading vary there) and between them.
-    fn information_between(&self, layout: &Layout, information: &mut [[f64; 4]; 4]) {
-        for (j, visit) in layout.visits.iter().enumerate() {
-            for k in 0..4 {
-                for l in 0..=k {
-                    information[k][l] += self.within[k][j] * self.projected[l][j];
-                }
+    fn information_between(&self, layout: &Layout, free: &[bool; 4], information: &mut [[f64; 4]; 4]) {
+        for k in (0..4).filter(|&k| free[k]) {
+            for l in (0..=k).filter(|&l| free[l]) {
+                information[k][l] += dot(&self.within[k], &self.projected[l]);
             }
+        }
+        for (j, visit) in layout.visits.iter().enumerate() {
             if visit.cells.len() > 1 {
                 for i in visit.cells.clone() {
                     let m = self.spread[2][i] - self.within[2][j];
@@ -383,6 +406,19 @@ impl Workspace {
     pub(super) fn trace_with_phi(&self, matrix: &[f64]) -> f64 {
         trace_of_product(&self.phi, matrix)
     }
+}
+
+fn dot(x: &[f64], y: &[f64]) -> f64 {
+    // four sums side by side: the compiler may not reorder one
+    let mut sums = [0.0; 4];
+    let (mut x4, mut y4) = (x.chunks_exact(4), y.chunks_exact(4));
+    for (a, b) in (&mut x4).zip(&mut y4) {
+        for i in 0..4 {
+            sums[i] += a[i] * b[i];
+        }
+    }
+    let rest: f64 = x4.remainder().iter().zip(y4.remainder()).map(|(a, b)| a * b).sum();
+    sums[0] + sums[1] + sums[2] + sums[3] + rest
 }
 
 impl Layout {
