@@ -9,7 +9,7 @@
 //! (1995), Biometrics 51:1440–1450 (average information).
 
 use super::layout::{Data, Layout};
-use super::small_matrix::{cholesky, inverse_from_cholesky, trace_of_product};
+use super::small_matrix::{LogProduct, cholesky, inverse_from_cholesky, trace_of_product};
 
 /// Variance components, outermost level first; zero where a level is merged or unseen.
 pub type Theta = [f64; 4];
@@ -142,7 +142,7 @@ impl Workspace {
         let mut sum = 0.0; // log|V| and the quadratic form, gathered together
         self.factor.fill(0.0);
         self.beta.fill(0.0);
-        let mut product_w_tau = 1.0; // Π a/W, its logarithm taken in batches
+        let mut precision = LogProduct::default(); // 1/|V| of the cells' means
         for (s, visits) in layout.sessions.iter().enumerate() {
             let c = self.c[s];
             let mut sum_ay = 0.0;
@@ -158,18 +158,16 @@ impl Workspace {
                     }
                     mean
                 };
-                for i in cells {
-                    product_w_tau *= self.weight[i];
-                }
-                product_w_tau *= self.a[j] / weight;
-                if !(1e-200..1e200).contains(&product_w_tau) {
-                    sum -= product_w_tau.ln();
-                    product_w_tau = 1.0;
+                if cells.len() == 1 {
+                    precision.times(self.a[j]); // w = W
+                } else {
+                    cells.for_each(|i| precision.times(self.weight[i]));
+                    precision.times(self.a[j] / weight);
                 }
                 self.visit_mean[j] = mean;
                 sum_ay += self.a[j] * mean;
             }
-            sum += (1.0 / (1.0 - c * self.sum_a[s])).ln(); // log(1 + σ²_s·A)
+            precision.times(1.0 - c * self.sum_a[s]); // 1/(1 + σ²_s·A)
             for j in visits.clone() {
                 let (antenna, a) = (layout.visits[j].antenna, self.a[j]);
                 self.beta[antenna] += a * (self.visit_mean[j] - c * sum_ay);
@@ -180,7 +178,7 @@ impl Workspace {
                 }
             }
         }
-        sum -= product_w_tau.ln();
+        sum -= precision.ln();
         for (class, (&omega, &ss)) in layout.classes.iter().zip(self.omega.iter().zip(&data.class_ss)) {
             sum += class.df * omega.ln() + ss / omega;
         }

@@ -4,7 +4,7 @@
 /// Replaces the symmetric positive definite `m` by its lower Cholesky factor L (m = L·Lᵀ; the part
 /// above the diagonal is zeroed) and returns log det m, or `None` where a pivot is not positive.
 pub fn cholesky(m: &mut [f64], p: usize) -> Option<f64> {
-    let mut log_det = 0.0;
+    let mut log_det = LogProduct::default();
     for j in 0..p {
         let (above, row_j_on) = m.split_at_mut(j * p);
         let row_j = &mut row_j_on[..p];
@@ -18,11 +18,43 @@ pub fn cholesky(m: &mut [f64], p: usize) -> Option<f64> {
         if !(pivot > 1e-13 * row_j[j].abs()) {
             return None;
         }
-        log_det += pivot.ln();
+        log_det.times(pivot);
         row_j[j] = pivot.sqrt();
         row_j[j + 1..].fill(0.0);
     }
-    Some(log_det)
+    Some(log_det.ln())
+}
+
+/// The logarithm of a product of positive factors: logarithms cost more than the rest of a fit, so one
+/// is taken only when the product nears the end of the range of f64.
+#[derive(Debug, Clone, Copy)]
+pub struct LogProduct {
+    product: f64,
+    sum: f64,
+}
+
+impl Default for LogProduct {
+    fn default() -> Self {
+        LogProduct { product: 1.0, sum: 0.0 }
+    }
+}
+
+impl LogProduct {
+    /// Multiplies by a positive factor.
+    pub fn times(&mut self, factor: f64) {
+        let product = self.product * factor;
+        if (1e-150..1e150).contains(&product) {
+            self.product = product;
+        } else {
+            self.sum += self.product.ln() + factor.ln();
+            self.product = 1.0;
+        }
+    }
+
+    /// The logarithm of the product so far.
+    pub fn ln(&self) -> f64 {
+        self.sum + self.product.ln()
+    }
 }
 
 /// Writes into `out` the inverse of L·Lᵀ, given the lower Cholesky factor `l`.
