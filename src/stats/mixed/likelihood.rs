@@ -180,7 +180,9 @@ impl Workspace {
         }
         sum -= precision.ln();
         for (class, (&omega, &ss)) in layout.classes.iter().zip(self.omega.iter().zip(&data.class_ss)) {
-            sum += class.df * omega.ln() + ss / omega;
+            if class.df > 0.0 {
+                sum += class.df * omega.ln() + ss / omega;
+            }
         }
         if layout.df_reading > 0.0 {
             sum += layout.df_reading * theta[3].ln() + data.reading_ss / theta[3];
@@ -276,6 +278,9 @@ impl Workspace {
             }
         }
         for (class, (&omega, &ss)) in layout.classes.iter().zip(self.omega.iter().zip(&data.class_ss)) {
+            if class.df == 0.0 {
+                continue;
+            }
             let n = class.readings;
             trace[2] += class.df / omega;
             trace[3] += class.df / (omega * n);
