@@ -6,7 +6,7 @@ use super::text::{table, wrap};
 use crate::analysis::antennas::intervals::last_digit;
 use crate::analysis::antennas::next::list;
 use crate::analysis::antennas::result::{
-    AntennaResult, Antennas, Component, OrdinalResult, Overall, SetResult, Verdict,
+    AntennaResult, Antennas, Component, Correlation, OrdinalResult, Overall, SetResult, Verdict,
 };
 use crate::analysis::antennas::shown;
 use crate::analysis::antennas::sources::{Applied, Treatment};
@@ -24,7 +24,8 @@ pub fn render(result: &Antennas) -> String {
         out.push(String::new());
     }
     out.push(headline(result));
-    out.extend(result.overall.as_ref().map(|o| overall_words(o)));
+    let overall = result.overall.as_ref().filter(|o| o.weights.len() > 1);
+    out.extend(overall.map(overall_words));
     out.extend(result.next.first().map(|n| wrap(&format!("Measure next. {n}"), "")));
     out.push(String::new());
     if result.sets.len() + result.ordinal.len() > 1 {
@@ -34,7 +35,7 @@ pub fn render(result: &Antennas) -> String {
     out.extend(result.next.iter().skip(1).map(|n| wrap(n, "") + "\n"));
     out.extend(findings(result));
     out.extend(left_out(result));
-    out.extend(result.overall.as_ref().filter(|o| !o.antennas.is_empty()).map(|o| overall_table(o, result)));
+    out.extend(overall.filter(|o| !o.antennas.is_empty()).map(|o| overall_table(o, result)));
     out.extend(correlations(result));
     out.extend(result.sets.iter().map(|s| set(s, result.confidence)));
     out.extend(result.ordinal.iter().map(ordinal));
@@ -250,19 +251,23 @@ fn overall_table(overall: &Overall, result: &Antennas) -> String {
     )
 }
 
-/// Does a low SWR go with a strong field? One line a band and pair of quantities.
+/// Does a low SWR go with a strong field? One line a band and pair of sets; where field strengths were
+/// read, those with one, since the field is what the antenna is for.
 fn correlations(result: &Antennas) -> Vec<String> {
-    if result.correlations.is_empty() {
-        return vec![];
-    }
+    let has_field =
+        |c: &&Correlation| [c.first, c.second].iter().any(|&i| result.sets[i].quantity.name == "field_strength");
+    let any_field = result.correlations.iter().any(|c| has_field(&c));
     let rows: Vec<Vec<String>> = result
         .correlations
         .iter()
+        .filter(|c| !any_field || has_field(c))
         .map(|c| {
             let (a, b) = (&result.sets[c.first], &result.sets[c.second]);
-            let name = |s: &SetResult| match s.quantity.name.as_str() {
-                "swr" => format!("SWR ({})", s.meter),
-                other => format!("{} ({})", other.replace('_', " "), s.meter),
+            let name = |s: &SetResult| {
+                let same = |o: &&SetResult| o.quantity.name == s.quantity.name && o.band == s.band;
+                let quantity = if s.quantity.name == "swr" { "SWR".into() } else { s.quantity.name.replace('_', " ") };
+                // the meter is named where two read the same
+                if result.sets.iter().filter(same).count() > 1 { format!("{quantity} ({})", s.meter) } else { quantity }
             };
             let (words, range) = match c.range {
                 Some(r) => (
@@ -280,18 +285,21 @@ fn correlations(result: &Antennas) -> Vec<String> {
             vec![a.band.clone(), name(a), name(b), words.into(), number::signed(c.estimate, 0.1), range]
         })
         .collect();
+    if rows.is_empty() {
+        return vec![];
+    }
     let head = "Does a good value of one go with a good value of the other? (rank correlation)";
     vec![format!("{head}\n{}\n", table(&["band", "one", "other", "", "r", "range"], &[4], &rows))]
 }
 
 fn set(s: &SetResult, confidence: f64) -> String {
-    let mut out = vec![format!("── {} ──", s.label())];
     let ranked = s.quantity.better != Better::Neither;
-    let (unit, transformed) = (unit_words(s), shown::is_transformed(s.quantity.scale));
-    let value = match (&s.relative_to, transformed) {
-        (Some(reference), _) => format!("over {reference}, {unit}"),
-        (None, _) => unit.clone(),
+    let unit = unit_words(s);
+    let (title, value) = match &s.relative_to {
+        Some(reference) => (format!("── {}, {unit} ──", s.label()), format!("over {reference}")),
+        None => (format!("── {} ──", s.label()), unit),
     };
+    let mut out = vec![title];
     let percent = format!("{:.0} % range", confidence * 100.0);
     let mut order: Vec<&AntennaResult> = s.antennas.iter().collect();
     order.sort_by_key(|a| a.rank);
@@ -490,12 +498,14 @@ fn method(result: &Antennas) -> String {
     } else {
         String::new()
     };
+    let replays = match result.trials {
+        0 => "nothing to replay".to_string(),
+        n => format!("up to {} a set, seed {}", plural(n, "replay", "replays"), result.seed),
+    };
     wrap(
         &format!(
-            "Ranges of antennas are each by itself; intervals of pairs, verdicts and rank sets hold for all in a set at once. {} used; up to {} a set, seed {}.{note}",
-            readings(result),
-            plural(result.trials, "replay", "replays"),
-            result.seed
+            "Ranges of antennas hold each by itself; verdicts, intervals of pairs and rank sets hold for all in a set at once. \"first in\": the share of replays in which an antenna comes first. {} used; {replays}.{note}",
+            readings(result)
         ),
         "",
     )

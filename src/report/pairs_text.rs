@@ -5,7 +5,14 @@ use super::number;
 use super::text::{table, wrap};
 use crate::analysis::antennas::result::{PairResult, Range, SetResult, Verdict};
 use crate::analysis::antennas::shown;
-use crate::radio::quantity::Better;
+use crate::radio::quantity::{Better, Scale};
+use crate::stats::mixed::Level;
+
+/// The unit differences are given in: dB for powers, whose ratios are what one compares; else the
+/// quantity's own.
+fn difference_unit(s: &SetResult) -> String {
+    if s.quantity.scale == Scale::PowerDecibel { "dB".into() } else { unit_words(s) }
+}
 
 /// Beyond this many pairs a table is longer than anyone reads.
 const MOST_ROWS: usize = 10;
@@ -42,7 +49,7 @@ fn pair_table(s: &SetResult, compared: &[&PairResult]) -> String {
             ]
         })
         .collect();
-    table(&["pair", &format!("difference, {}", unit_words(s)), "p", "verdict"], &[2], &rows)
+    table(&["pair", &format!("difference, {}", difference_unit(s)), "p", "verdict"], &[2], &rows)
 }
 
 fn verdict_words(p: &PairResult) -> &'static str {
@@ -56,11 +63,12 @@ fn verdict_words(p: &PairResult) -> &'static str {
 }
 
 fn grouped(s: &SetResult, compared: &[&PairResult]) -> Vec<String> {
-    let groups: [(&str, &dyn Fn(&PairResult) -> bool); 4] = [
-        ("Apart", &|p| p.verdict == Verdict::Apart && p.matters != Some(false)),
-        ("Apart, too little to matter", &|p| p.verdict == Verdict::Apart && p.matters == Some(false)),
-        ("Even", &|p| p.verdict == Verdict::Even),
-        ("Inside the noise", &|p| p.verdict == Verdict::Noise),
+    type Belongs = fn(&PairResult) -> bool;
+    let groups: [(&str, Belongs); 4] = [
+        ("Apart", |p| p.verdict == Verdict::Apart && p.matters != Some(false)),
+        ("Apart, too little to matter", |p| p.verdict == Verdict::Apart && p.matters == Some(false)),
+        ("Even", |p| p.verdict == Verdict::Even),
+        ("Inside the noise", |p| p.verdict == Verdict::Noise),
     ];
     let mut out = vec![];
     for (words, belongs) in groups {
@@ -75,7 +83,7 @@ fn grouped(s: &SetResult, compared: &[&PairResult]) -> Vec<String> {
             })
             .collect();
         if !texts.is_empty() {
-            let text = wrap(&format!("  {words} ({}): {}.", unit_words(s), texts.join(", ")), "    ");
+            let text = wrap(&format!("  {words} ({}): {}.", difference_unit(s), texts.join(", ")), "    ");
             out.push(text.replace('\u{a0}', " "));
         }
     }
@@ -99,7 +107,7 @@ fn turned<'a>(s: &'a SetResult, p: &PairResult) -> (&'a str, &'a str, String) {
 /// "+4.0 ± 1.3" where the scale is the unit's own, "−0.35 (−0.52 … −0.20)" where it is bent.
 fn interval(s: &SetResult, p: &PairResult, difference: f64, range: Range) -> String {
     let scale = s.quantity.scale;
-    if !shown::is_transformed(scale) {
+    if !shown::is_transformed(scale) || scale == Scale::PowerDecibel {
         return number::plus_minus(difference, (range.high - range.low) / 2.0);
     }
     let middle = (s.antennas[p.first].estimate + s.antennas[p.second].estimate) / 2.0;
@@ -113,20 +121,36 @@ fn interval(s: &SetResult, p: &PairResult, difference: f64, range: Range) -> Str
     )
 }
 
+/// A difference without an interval, to the display's last digit.
+fn plain(s: &SetResult, p: &PairResult, difference: f64) -> String {
+    let scale = s.quantity.scale;
+    if scale == Scale::PowerDecibel {
+        return number::signed(difference, 0.1);
+    }
+    let middle = (s.antennas[p.first].estimate + s.antennas[p.second].estimate) / 2.0;
+    number::signed(shown::difference(scale, middle, difference), s.resolution.0)
+}
+
 /// Pairs this log cannot compare: what the one day showed, and what would settle it.
 fn unlinked(s: &SetResult) -> Vec<String> {
     let mut out = vec![];
     let all: Vec<&PairResult> = s.pairs.iter().filter(|p| p.verdict == Verdict::Unlinked).collect();
     for p in all.iter().take(MOST_ROWS) {
         let (first, second, _) = turned(s, p);
+        let sign = if s.antennas[p.first].antenna == first { 1.0 } else { -1.0 };
+        let once = s.components[Level::Mounting as usize].sd.is_none();
+        let that_day = if once { "on that day, mounted once each," } else { "on that day" };
+        let unit = difference_unit(s);
         let why = match (p.met, p.that_day) {
             (true, Some(day)) => {
-                let turn =
-                    if s.antennas[p.first].antenna == first { day } else { Range { low: -day.high, high: -day.low } };
-                let shown = interval(s, p, (turn.low + turn.high) / 2.0, turn);
-                format!("on that day {shown} {}; whether another day would agree, this log cannot tell", unit_words(s))
+                let turned = if sign > 0.0 { day } else { Range { low: -day.high, high: -day.low } };
+                let shown = interval(s, p, (turned.low + turned.high) / 2.0, turned);
+                format!("{that_day} {shown} {unit}; whether another day would agree, this log cannot tell")
             }
-            (true, None) => "seen on one visit each; nothing says what another day would change".to_string(),
+            (true, None) => format!(
+                "{that_day} {} {unit} by readings whose scatter nothing shows; whether another reading, or another day, would agree, this log cannot tell",
+                plain(s, p, sign * p.difference)
+            ),
             (false, _) => "never in one session, and how much sessions differ is not known".to_string(),
         };
         out.push(wrap(&format!("  Unlinked: {first} – {second}: {why}."), "    "));

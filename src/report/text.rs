@@ -5,26 +5,32 @@ use comfy_table::{CellAlignment, ContentArrangement, Table, TableComponent};
 /// Widest line that is written.
 pub const WIDTH: usize = 80;
 
-/// Wraps a paragraph; lines after the first begin with `indent`.
+/// Wraps a paragraph, keeping its own leading blanks; lines after the first begin with `indent`.
 pub fn wrap(text: &str, indent: &str) -> String {
+    let text = printable(text);
+    let lead: String = text.chars().take_while(|c| *c == ' ').collect();
     let mut lines: Vec<String> = vec![];
-    let mut line = String::new();
-    for word in text.split_whitespace() {
-        let start = if lines.is_empty() { "" } else { indent };
-        if line.is_empty() {
-            line = format!("{start}{word}");
-        } else if line.chars().count() + 1 + word.chars().count() <= WIDTH {
-            line.push(' ');
-            line.push_str(word);
-        } else {
-            lines.push(std::mem::take(&mut line));
-            line = format!("{indent}{word}");
+    let mut line = lead;
+    let mut empty = true;
+    for word in text.split(' ').filter(|w| !w.is_empty()) {
+        if !empty && line.chars().count() + 1 + word.chars().count() > WIDTH {
+            lines.push(std::mem::replace(&mut line, indent.to_string()));
+            empty = true;
         }
+        if !empty {
+            line.push(' ');
+        }
+        line.push_str(word);
+        empty = false;
     }
-    if !line.is_empty() {
-        lines.push(line);
-    }
+    lines.push(line);
     lines.join("\n")
+}
+
+/// A name as it can be printed: control characters, which could break a line or drive the terminal,
+/// become a visible mark.
+fn printable(text: &str) -> String {
+    text.chars().map(|c| if c.is_control() { '\u{fffd}' } else { c }).collect()
 }
 
 /// A table: columns named in `header`, those in `right` flush right; indented by two.
@@ -32,13 +38,13 @@ pub fn table(header: &[&str], right: &[usize], rows: &[Vec<String>]) -> String {
     let mut table = Table::new();
     table.load_preset(comfy_table::presets::NOTHING).set_content_arrangement(ContentArrangement::Disabled);
     table.set_style(TableComponent::HeaderLines, '─');
-    table.set_style(TableComponent::MiddleHeaderIntersections, ' ');
     table.set_header(header.to_vec());
     for row in rows {
-        table.add_row(row.clone());
+        table.add_row(row.iter().map(|cell| printable(cell)));
     }
+    let last = header.len() - 1;
     for (i, column) in table.column_iter_mut().enumerate() {
-        column.set_padding((if i == 0 { 2 } else { 1 }, 1));
+        column.set_padding((if i == 0 { 2 } else { 0 }, if i == last { 0 } else { 2 }));
         if right.contains(&i) {
             column.set_cell_alignment(CellAlignment::Right);
         }
@@ -52,8 +58,9 @@ mod tests {
 
     #[test]
     fn no_wrapped_line_is_wider_than_the_screen_and_no_word_is_lost() {
-        let text = "heron ".repeat(60);
+        let text = format!("   {}", "heron ".repeat(60));
         let wrapped = wrap(&text, "  ");
+        assert!(wrapped.starts_with("   heron heron"));
         assert!(wrapped.lines().all(|l| l.chars().count() <= WIDTH));
         assert_eq!(wrapped.split_whitespace().count(), 60);
         assert!(wrapped.lines().nth(1).unwrap().starts_with("  heron"));

@@ -33,7 +33,7 @@ pub struct OrdinalPair {
 /// Compares all pairs of `items` items. The p-values come from `permutations` shufflings of the visits'
 /// mean ranks among the items of each block, and the largest difference over all pairs in each.
 pub fn compare(items: usize, blocks: &[Block], permutations: usize, rng: &mut impl Rng) -> Vec<OrdinalPair> {
-    let ranks: Vec<Vec<(usize, f64)>> = blocks.iter().map(|b| mean_ranks(b)).collect();
+    let ranks: Vec<Vec<(usize, f64)>> = blocks.iter().map(mean_ranks).collect();
     let mut pairs: Vec<OrdinalPair> = vec![];
     for first in 0..items {
         for second in first + 1..items {

@@ -181,6 +181,7 @@ fn replay(
 
 /// What joins the antennas of a set, and what is known of the spreads that don't show.
 struct Links {
+    reading_known: bool,
     visit_known: bool,
     session_known: bool,
     sessions_of: Vec<BTreeSet<usize>>,
@@ -193,10 +194,12 @@ impl Links {
         for m in &set.mountings {
             sessions_of[m.antenna].insert(m.session);
         }
+        let declares = |scope: Scope| sources.declares(scope);
         Links {
+            reading_known: !unseen(Level::Reading) || declares(Scope::Reading) || declares(Scope::Mounting),
             // a declared visit holds what changes with the mounting too: each visit mounts anew
-            visit_known: !unseen(Level::Visit) || sources.declares(Scope::Visit),
-            session_known: !unseen(Level::Session) || sources.declares(Scope::Session),
+            visit_known: !unseen(Level::Visit) || declares(Scope::Visit),
+            session_known: !unseen(Level::Session) || declares(Scope::Session),
             sessions_of,
         }
     }
@@ -235,7 +238,8 @@ fn pair(
     let half = family.half_width(seen, declared);
     let met = links.met(first, second);
     if !links.comparable(first, second) {
-        let known = half > 0.0 && met && layout.visits_of(first) == 1 && layout.visits_of(second) == 1;
+        let known =
+            half > 0.0 && met && links.reading_known && layout.visits_of(first) == 1 && layout.visits_of(second) == 1;
         return PairResult {
             first,
             second,

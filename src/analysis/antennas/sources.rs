@@ -86,6 +86,9 @@ impl SetSources {
             let name = format!("directivity of {}, {d} dB", set.meter);
             sources.add_made(name, shape, vec![1.0; values.len()]);
         }
+        if let Some((name, factor)) = directivity_on_impedance(set, config, values) {
+            sources.add_made(name, Shape::Arcsine { half_width: 1.0 }, factor);
+        }
         let factor: Vec<f64> = values
             .iter()
             .map(|&y| {
@@ -223,6 +226,26 @@ impl SetSources {
             shape => Moments { mean: 0.0, variance: (term.factor[antenna] * shape.standard()).powi(2) },
         }
     }
+}
+
+/// A coupler's directivity in what is computed from Γ: Z = Z0·(1 + Γ)/(1 − Γ), so a false wave of size d
+/// moves Z by at most d·|Z + Z0|²/(2·Z0) in a direction nobody knows. |Z + Z0| is taken as |Z| + Z0, its
+/// largest; |Z| as no less than Z0 where only its resistance or reactance was read. Half-widths on
+/// the analysis scale, one an antenna.
+fn directivity_on_impedance(set: &Set, config: &Config, values: &[f64]) -> Option<(String, Vec<f64>)> {
+    const Z0: f64 = 50.0;
+    let directivity = config.meter(&set.meter)?.directivity_db?;
+    let whole = set.quantity.name == "impedance";
+    if !whole && !["resistance", "reactance"].contains(&set.quantity.name.as_str()) {
+        return None;
+    }
+    let d = directivity_error(directivity);
+    let half_widths = values.iter().map(|&y| {
+        let shown = set.quantity.scale.to_shown(y).abs();
+        let modulus = if whole { shown } else { shown.max(Z0) };
+        d * (modulus + Z0).powi(2) / (2.0 * Z0) * set.quantity.scale.slope_at(y)
+    });
+    Some((format!("directivity of {}, {directivity} dB", set.meter), half_widths.collect()))
 }
 
 fn mean(values: &[f64]) -> f64 {
