@@ -20,7 +20,8 @@ use super::layout::{Data, Layout, Level};
 use super::likelihood::{Theta, Workspace};
 
 /// What a session's variance is set to, as a multiple of a visit's, to make sessions act as fixed:
-/// large enough to change no contrast by more than 10⁻⁷, small enough to lose no more digits than that.
+/// large enough to change no contrast by more than 10⁻⁷ of its spread and no standard error by more than
+/// 10⁻⁶, small enough to lose no more digits than that.
 const DIFFUSE: f64 = 1e7;
 
 /// How the standard errors came about.
