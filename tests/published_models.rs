@@ -218,7 +218,12 @@ fn ergostool_has_its_components_differences_and_24_degrees_of_freedom() {
 #[test]
 fn gum_h5_has_its_between_day_and_within_day_variances() {
     let set = answer("gum-h5", 250);
-    close(variance(&set, Level::Mounting), 1818.051_111_111, 1e-8, "between days");
+    let days = [(172.0, 60.0), (116.0, 77.0), (13.0, 111.0), (144.0, 101.0), (106.0, 67.0)];
+    let days = days.into_iter().chain([(31.0, 93.0), (60.0, 80.0), (125.0, 73.0), (163.0, 88.0), (41.0, 86.0)]);
+    for (held, (mean, sd)) in only_set("gum-h5").mountings.iter().zip(days) {
+        assert_eq!((held.readings, held.df, held.mean, held.sum_of_squares), (5.0, 4.0, mean, 4.0 * sd * sd));
+    }
+    close(variance(&set, Level::Mounting), 1_818.051_111_111, 1e-8, "between days");
     close(variance(&set, Level::Reading), 7205.8, 1e-10, "within days");
     let mean = &set.antennas[0];
     close(mean.estimate, 97.1, 1e-13, "grand mean");
