@@ -9,9 +9,10 @@ use daylight::analysis::antennas::set_analysis::Options;
 use daylight::analysis::antennas::{Choice, analyse};
 use daylight::montecarlo::replays::{CHUNK, Replays};
 use daylight::montecarlo::simultaneous::SetFit;
+use daylight::montecarlo::stream::stream;
 use daylight::report::antennas_json;
 use daylight::season::Season;
-use daylight::stats::mixed::{Layout, Level};
+use daylight::stats::mixed::{Layout, Level, Simulator, Workspace, fit};
 use support::{at_root, close, fitted, mounting};
 
 /// Runs `f` in a pool of that many threads.
@@ -110,6 +111,29 @@ fn complete(sessions: usize, antennas: usize, sizes: [f64; 4]) -> SetFit {
     }
     let (layout, data) = Layout::new(antennas, &mountings).unwrap();
     SetFit::new(layout, &data, 0.0, 0.95).unwrap()
+}
+
+/// REML is unbiased in a complete balanced season unless a component comes out at zero, which these
+/// sizes leave no room for.
+#[test]
+fn simulated_seasons_have_on_average_the_components_they_were_drawn_from() {
+    let layout = complete(12, 4, [2.0, 1.0, 0.5, 0.3]).layout;
+    let theta = [4.0, 2.0, 1.0, 1.0];
+    let simulator = Simulator::new(&layout, &theta);
+    let (mut data, mut workspace, mut rng) = (simulator.blank(), Workspace::new(&layout), stream(3, 0, 0));
+    let mut fits = vec![];
+    for _ in 0..2000 {
+        simulator.draw(&mut rng, &mut data);
+        fits.push(fit(&layout, &data, 0.0, &mut workspace).unwrap().theta);
+    }
+    let n = fits.len() as f64;
+    for (k, wanted) in theta.into_iter().enumerate() {
+        let mean = fits.iter().map(|t| t[k]).sum::<f64>() / n;
+        let variance = fits.iter().map(|t| (t[k] - mean).powi(2)).sum::<f64>() / (n - 1.0);
+        let error = (variance / n).sqrt();
+        println!("{:?}: {mean} ± {error}, drawn from {wanted}", Level::ALL[k]);
+        assert!((mean - wanted).abs() < 4.0 * error, "{:?}: {mean} ± {error}, drawn from {wanted}", Level::ALL[k]);
+    }
 }
 
 /// Trials for the comparison with theory.
