@@ -1,18 +1,12 @@
 //! The answer in words first, then set by set in tables: what `daylight antennas` prints.
 
 use super::number::{self, plural};
-use super::pairs_text::pairs;
+use super::set_text::{ordinal, rank_range, set};
 use super::text::{table, wrap};
-use crate::analysis::antennas::intervals::last_digit;
 use crate::analysis::antennas::next::list;
-use crate::analysis::antennas::result::{
-    AntennaResult, Antennas, Component, Correlation, OrdinalResult, Overall, SetResult, Verdict,
-};
-use crate::analysis::antennas::shown;
-use crate::analysis::antennas::sources::{Applied, Treatment};
-use crate::radio::quantity::{Better, Scale};
+use crate::analysis::antennas::result::{Antennas, Correlation, Overall, SetResult, Verdict};
+use crate::radio::quantity::Better;
 use crate::season::finding::Severity;
-use crate::stats::mixed::LevelState;
 
 /// The whole answer. Ends with a newline.
 pub fn render(result: &Antennas) -> String {
@@ -65,7 +59,7 @@ fn headline(result: &Antennas) -> String {
     if pairs == 0 {
         return wrap(
             &format!(
-                "{} in {}, and one antenna in each: nothing to compare.",
+                "{} in {}, of one antenna each: nothing to compare.",
                 readings(result),
                 plural(sets, "set", "sets")
             ),
@@ -290,205 +284,6 @@ fn correlations(result: &Antennas) -> Vec<String> {
     }
     let head = "Does a good value of one go with a good value of the other? (rank correlation)";
     vec![format!("{head}\n{}\n", table(&["band", "one", "other", "", "r", "range"], &[4], &rows))]
-}
-
-fn set(s: &SetResult, confidence: f64) -> String {
-    let ranked = s.quantity.better != Better::Neither;
-    let unit = unit_words(s);
-    let (title, value) = match &s.relative_to {
-        Some(reference) => (format!("── {}, {unit} ──", s.label()), format!("over {reference}")),
-        None => (format!("── {} ──", s.label()), unit),
-    };
-    let mut out = vec![title];
-    let percent = format!("{:.0} % range", confidence * 100.0);
-    let mut order: Vec<&AntennaResult> = s.antennas.iter().collect();
-    order.sort_by_key(|a| a.rank);
-    let rows: Vec<Vec<String>> = order.into_iter().map(|a| antenna_row(a, s, ranked)).collect();
-    let mut header =
-        vec!["antenna", value.as_str(), percent.as_str(), "rank", "first in", "visits", "mountings", "readings"];
-    if !ranked {
-        header.drain(3..5);
-    }
-    let right: Vec<usize> = (1..header.len()).filter(|&i| i != 2).collect();
-    out.push(table(&header, &right, &rows));
-    out.push(pairs(s));
-    out.push(wrap(&format!("  Scatter: {}.", components(s)), "    "));
-    if let Some(basis) = basis(s) {
-        out.push(wrap(&format!("  {basis}"), "    "));
-    }
-    out.extend(sources(s).into_iter().map(|line| wrap(&format!("  {line}"), "    ")));
-    if s.line_factor > 1.0 {
-        let loss = 10.0 * s.line_factor.log10();
-        out.push(wrap(
-            &format!(
-                "  Moved to the antenna's end of the line: |Γ| read × {:.3}, for {loss:.1} dB each way.",
-                s.line_factor
-            ),
-            "    ",
-        ));
-    }
-    if !s.converged {
-        out.push(wrap("  The fit of this set did not come to rest; take its figures with care.", "    "));
-    }
-    out.push(String::new());
-    out.join("\n")
-}
-
-/// The unit as a heading: SWR has none, powers are shown as read.
-pub(super) fn unit_words(s: &SetResult) -> String {
-    match (s.quantity.name.as_str(), s.quantity.unit.as_str()) {
-        ("swr", _) => "SWR".into(),
-        ("reflection", _) => "|Γ|".into(),
-        (_, "ohm") => "Ω".into(),
-        (_, "1") => "value".into(),
-        (_, unit) => unit.into(),
-    }
-}
-
-fn antenna_row(a: &AntennaResult, s: &SetResult, ranked: bool) -> Vec<String> {
-    let scale = s.quantity.scale;
-    let estimate = scale.to_shown(a.estimate);
-    let ends = a.range.map(|r| shown::range(scale, r));
-    let (estimate, range) = match ends {
-        Some(_) if s.relative_to.as_ref() == Some(&a.antenna) => ("0".into(), "reference".into()),
-        Some(r) => {
-            let digit = last_digit((r.high - r.low) / 2.0);
-            let text = if s.relative_to.is_some() {
-                number::signed(estimate, digit)
-            } else {
-                number::to_digit(estimate, digit)
-            };
-            (text, number::range(r.low, r.high))
-        }
-        None => (number::to_digit(estimate, s.resolution.0), "can't tell".into()),
-    };
-    let mut row = vec![a.antenna.clone(), estimate, range];
-    if ranked {
-        row.push(a.rank_range.map_or(String::new(), |r| rank_range(r.0, r.1)));
-        row.push(a.rank_probabilities.first().map_or("–".into(), |&p| number::share(p)));
-    }
-    row.extend([a.visits.to_string(), a.mountings.to_string(), format!("{:.0}", a.readings)]);
-    row
-}
-
-fn rank_range(low: usize, high: usize) -> String {
-    if low == high { low.to_string() } else { format!("{low}–{high}") }
-}
-
-/// Where scatter lives, level by level, and where each figure came from.
-fn components(s: &SetResult) -> String {
-    let unit = match s.quantity.scale {
-        Scale::AsRead => unit_words(s),
-        _ => s.quantity.scale.name(&s.quantity.unit),
-    };
-    let one = |c: &Component| {
-        let name = c.level.name();
-        match (c.sd, c.state, c.declared) {
-            (Some(sd), _, true) => format!("{name} {} (declared, not seen)", significant(sd)),
-            (Some(sd), _, false) => match c.df {
-                Some(df) => format!("{name} {} ({:.0} df)", significant(sd), df.max(1.0)),
-                None => format!("{name} 0"),
-            },
-            (None, LevelState::MergedInto(other), _) => format!("{name} merged with {}", other.name()),
-            (None, _, _) => format!("{name} not seen"),
-        }
-    };
-    format!("standard deviation in {unit}: {}", s.components.iter().map(one).collect::<Vec<_>>().join(", "))
-}
-
-fn significant(value: f64) -> String {
-    number::to_digit(value, last_digit(value))
-}
-
-/// Said where a component is zero: what the errors rest on instead.
-fn basis(s: &SetResult) -> Option<String> {
-    let mut parts = vec![];
-    if let Some(level) = s.basis.collapsed_to {
-        parts.push(format!(
-            "errors rest on how {}s scatter by themselves, not on the readings inside them",
-            level.name()
-        ));
-    }
-    if s.basis.session_fixed {
-        parts.push("antennas are compared inside sessions only".to_string());
-    }
-    (!parts.is_empty())
-        .then(|| format!("A spread came out at zero; nothing is gained from that: {}.", parts.join("; ")))
-}
-
-/// Declared sources, by what became of them.
-fn sources(s: &SetResult) -> Vec<String> {
-    let scale = match s.quantity.scale {
-        Scale::AsRead => unit_words(s),
-        _ => s.quantity.scale.name(&s.quantity.unit),
-    };
-    let sized = |a: &Applied| {
-        let largest = a.standard.iter().copied().fold(0.0, f64::max);
-        format!("{} ({} {scale})", a.name, significant(largest))
-    };
-    let of = |t: Treatment| -> Vec<String> { s.sources.iter().filter(|a| a.treatment == t).map(sized).collect() };
-    let lines = [
-        (Treatment::Added, "Declared, not seen in any repeat, and added to every antenna"),
-        (Treatment::DeclaredNotSeen, "Declared, not seen: the log does not repeat this level"),
-        (Treatment::HeldByData, "Held by the log's own scatter"),
-        (Treatment::Cancels, "Cancels between antennas"),
-    ];
-    lines
-        .iter()
-        .filter_map(|&(t, words)| Some(of(t)).filter(|l| !l.is_empty()).map(|l| format!("{words}: {}.", l.join("; "))))
-        .collect()
-}
-
-fn ordinal(s: &OrdinalResult) -> String {
-    let label = crate::analysis::antennas::result::label(&s.quantity.name, &s.band, &s.meter);
-    let rows: Vec<Vec<String>> = s
-        .antennas
-        .iter()
-        .map(|a| {
-            vec![
-                a.antenna.clone(),
-                number::to_digit(a.median, if a.median.fract() == 0.0 { 1.0 } else { 0.1 }),
-                rank_range(a.rank_range.0, a.rank_range.1),
-                a.sessions.to_string(),
-                a.reports.to_string(),
-            ]
-        })
-        .collect();
-    let name = |i: usize| s.antennas[i].antenna.as_str();
-    let of = |v: Verdict| -> Vec<String> {
-        s.pairs
-            .iter()
-            .filter(|p| p.verdict == v)
-            .map(|p| {
-                let (better, other, share) = match p.probability {
-                    Some(x) if x < 0.5 => (name(p.second), name(p.first), Some(1.0 - x)),
-                    x => (name(p.first), name(p.second), x),
-                };
-                match (v, share) {
-                    (Verdict::Apart, Some(x)) => format!("{better} over {other} ({:.0} %)", x * 100.0),
-                    (Verdict::Noise, Some(x)) => format!("{better}–{other} {:.0} %", x * 100.0),
-                    _ => format!("{better}–{other}"),
-                }
-            })
-            .collect()
-    };
-    let mut out = vec![
-        format!("── {label} ──"),
-        table(&["antenna", "median", "rank", "sessions", "reports"], &[1, 2, 3, 4], &rows),
-    ];
-    let lines = [
-        (Verdict::Apart, "Apart", " (share of report pairs in which the first was the better, ties halved)"),
-        (Verdict::Noise, "Inside the noise", ""),
-        (Verdict::Unlinked, "Unlinked, heard in fewer than two sessions together", ""),
-    ];
-    for (v, words, note) in lines {
-        let pairs = of(v);
-        if !pairs.is_empty() {
-            out.push(wrap(&format!("  {words}: {}{note}.", pairs.join(", ")), "    "));
-        }
-    }
-    out.push(String::new());
-    out.join("\n")
 }
 
 fn method(result: &Antennas) -> String {

@@ -4,4 +4,5 @@ pub mod antennas_json;
 pub mod antennas_text;
 pub mod number;
 mod pairs_text;
+mod set_text;
 pub mod text;

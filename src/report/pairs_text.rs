@@ -1,7 +1,7 @@
 //! The pairs of a set in words: a table where they are few, grouped by verdict where they are many.
 
-use super::antennas_text::unit_words;
 use super::number;
+use super::set_text::unit_words;
 use super::text::{table, wrap};
 use crate::analysis::antennas::result::{PairResult, Range, SetResult, Verdict};
 use crate::analysis::antennas::shown;

@@ -120,7 +120,12 @@ pub fn fit_from(
             None => true,
         };
         steps += 1;
-        let size = (0..4).map(|k| (theta[k] - from[k]).abs() * information[k][k].max(0.0).sqrt()).fold(0.0, f64::max);
+        // in standard errors; and by what the criterion was still to gain, since far above the optimum the
+        // average information is so small that any step looks small against it
+        let moved = |k: usize| theta[k] - from[k];
+        let size = (0..4).map(|k| moved(k).abs() * information[k][k].max(0.0).sqrt()).fold(0.0, f64::max);
+        let gain: f64 = (0..4).map(|k| moved(k) * slope.gradient[k]).sum();
+        let size = size.max(gain.abs().sqrt());
         converged = size < precision.tolerance && !(stuck && scoring == 0);
         if stuck {
             workspace.evaluate(layout, data, &theta, floor);

@@ -16,7 +16,8 @@
 
 use super::fit::{Fit, Information, Precision, Start, fit_from};
 use super::kenward_roger::{ContrastError, KenwardRoger, kenward_roger};
-use super::layout::{Data, Layout, Level};
+use super::layout::{Data, Layout};
+use super::levels::Level;
 use super::likelihood::{Theta, Workspace};
 
 /// What a session's variance is set to, as a multiple of a visit's, to make sessions act as fixed:
