@@ -183,5 +183,14 @@ pub fn grid() -> Vec<Design> {
         errors: Errors::Skewed,
         ..plain("skewed errors, half missing", [6, 6, 2, 3], Missing(0.5), usual)
     });
+    // bounded sources and many antennas: some pair sits near the far end almost always
+    let many = |name, shape| Design {
+        sources: vec![(Scope::Antenna, shape)],
+        ..plain(name, [9, 7, 2, 3], Complete, [1.0, 0.35, 0.3, 0.2])
+    };
+    all.extend([
+        many("9 antennas, arcsine source of each antenna", Shape::Arcsine { half_width: 0.6 }),
+        many("9 antennas, rectangular source of each antenna", Shape::Rectangular { half_width: 0.6 }),
+    ]);
     all
 }
