@@ -1,12 +1,11 @@
 //! All pairs of a set at once: differences, their errors, and the replays that make the intervals
 //! simultaneous.
 
-use statrs::distribution::{ContinuousCDF, StudentsT};
-
 use super::replays::{PairScale, Replays, Task, extend};
 use crate::stats::mixed::fit::Information;
 use crate::stats::mixed::inference::information_at;
 use crate::stats::mixed::{ContrastError, Data, Inference, Layout, infer};
+use crate::stats::student_t::t_quantile;
 
 /// One pair's difference and its own standard errors.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -98,14 +97,5 @@ impl PairDifference {
     /// Half-width of the simultaneous interval at a quantile of [`Replays::largest`].
     pub fn half_width(&self, critical: f64) -> f64 {
         critical * self.error.adjusted * self.t_scale
-    }
-}
-
-/// Quantile of Student's t with `df` > 0 degrees of freedom; of the normal where `df` is infinite.
-pub fn t_quantile(probability: f64, df: f64) -> f64 {
-    // below a tenth of a degree of freedom no interval means anything: the bound keeps it finite
-    match StudentsT::new(0.0, 1.0, df.max(0.1)) {
-        Ok(t) => t.inverse_cdf(probability),
-        Err(_) => f64::INFINITY,
     }
 }

@@ -3,3 +3,4 @@
 pub mod mixed;
 pub mod ordinal;
 pub mod rank_correlation;
+pub mod student_t;

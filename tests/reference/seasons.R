@@ -1,4 +1,4 @@
-# Oracle values for 42 invented seasons: REML fits and Kenward-Roger pairs.
+# Oracle values for 54 invented seasons: REML fits and Kenward-Roger pairs.
 #
 #   Rscript tests/reference/seasons.R          (from the project's root)
 #
@@ -28,8 +28,10 @@ source(file.path(here, "dense.R"))
 # mountings, readings: a fixed number, or NA for random (1-4 a visit, 1-6 a mounting)
 # sd: session, visit, mounting, reading; A, S: antennas and sessions
 # seed: 1000 x row + the number of the draw. Earlier draws of the row were not what it asked
-#       for, or had no single unbounded maximum; six that had none are the last six rows.
-# want: what the row must turn out to be, NA for anything
+#       for, or had no single unbounded maximum; six that had none are rows 37 to 42. Rows 43 to
+#       54 are draws of earlier rows that take the rule of inference along other paths.
+# want: what the row must turn out to be, NA for anything; a path is what is at zero in each
+#       fit in turn
 case <- function(kind, cells, A, S, mountings, readings, sd, seed, want = NA)
   list(kind = kind, cells = cells, A = A, S = S, mountings = mountings, readings = readings, sd = sd, seed = seed, want = want)
 
@@ -75,8 +77,20 @@ cases <- list(
   case("linked by a reference",    "linked",      4, 5, NA, NA, c(0.50, 0.30, 0.30, 0.20), 18001, "no unbounded maximum"),
   case("linked by a reference",    "linked",      6, 7, NA, NA, c(0.40, 0.00, 0.50, 0.20), 22002, "no unbounded maximum"),
   case("incomplete",               "incomplete",  5, 6, NA, NA, c(0.60, 0.40, 0.20, 0.20), 23001, "no unbounded maximum"),
-  case("missing cells",            "missing",     2, 3, NA, NA, c(0.50, 0.20, 0.20, 0.20), 26001, "no unbounded maximum"))
-stopifnot(length(cases) == 42)
+  case("missing cells",            "missing",     2, 3, NA, NA, c(0.50, 0.20, 0.20, 0.20), 26001, "no unbounded maximum"),
+  case("missing cells",            "missing",     2, 3, NA, NA, c(0.50, 0.20, 0.20, 0.20), 26020, "{visit,mounting} {}"),
+  case("linked by a reference",    "linked",      3, 4, NA, NA, c(0.30, 0.20, 0.10, 0.40), 21021, "{visit,mounting} {}"),
+  case("missing cells",            "missing",     2, 3, NA, NA, c(0.50, 0.20, 0.20, 0.20), 26014, "{session,visit,mounting} {session} {}"),
+  case("reading dominates",        "missing",     5, 5, NA, NA, c(0.05, 0.05, 0.05, 1.50), 33014, "{session,visit,mounting} {session} {}"),
+  case("mounting zero",            "missing",     5, 4, NA, NA, c(0.50, 0.40, 0.00, 0.50), 36011, "{session} {mounting} {}"),
+  case("linked by a reference",    "linked",      3, 4, NA, NA, c(0.30, 0.20, 0.10, 0.40), 21047, "{session} {mounting} {}"),
+  case("single readings",          "incomplete",  5, 8, NA,  1, c(0.20, 0.00, 0.40, 0.20), 16053, "{session} {visit} {}"),
+  case("missing cells",            "missing",     2, 3, NA, NA, c(0.50, 0.20, 0.20, 0.20), 26019, "{visit} {session} {}"),
+  case("reading dominates",        "missing",     5, 5, NA, NA, c(0.05, 0.05, 0.05, 1.50), 33053, "{session,mounting} {session} {visit} {}"),
+  case("one mounting a visit",     "missing",     7, 6,  1, NA, c(0.20, 0.10, 0.10, 0.50),  7025, "{session,mounting} {session} {}"),
+  case("one mounting a visit",     "linked",      9, 6,  1, NA, c(0.40, 0.00, 0.00, 0.60), 11036, "{session,mounting} {session} {}"),
+  case("one mounting, one reading","incomplete",  8, 9,  1,  1, c(0.30, 0.20, 0.20, 0.60), 13011, "{session} {}"))
+stopifnot(length(cases) == 54)
 
 # ---------------------------------------------------------------- drawing a season
 connected <- function(cell) {                      # are all antennas joined through sessions?
@@ -308,9 +322,11 @@ fit_season <- function(id, c, d) {
   last <- rule$steps[[length(rule$steps)]]
   bounded <- first$fit
   singular <- any(bounded$theta == 0)
+  path <- paste(sapply(rule$steps, function(s) paste0("{", paste(names(which(s$fit$theta == 0)), collapse = ","), "}")), collapse = " ")
   asked <- switch(if (is.na(c$want)) "any" else c$want, any = TRUE, singular = singular, regular = !singular,
                   "visit at zero" = bounded$theta[["visit"]] == 0,
-                  "no unbounded maximum" = singular && no_unbounded_maximum(first$m, bounded$theta))
+                  "no unbounded maximum" = singular && no_unbounded_maximum(first$m, bounded$theta),
+                  path == c$want)
   if (!asked) stop(where, ": not what its row asks for")
 
   final <- last$fit
@@ -342,8 +358,7 @@ fit_season <- function(id, c, d) {
   inference$pairs <- kr$pairs
   if (!rule$session_fixed) inference$vcov_kr_diag <- object(setNames(diag(kr$vcov), last$m$names))
 
-  path <- sapply(rule$steps, function(s) paste0("{", paste(names(which(s$fit$theta == 0)), collapse = ","), "}"))
-  list(check = check, path = paste(path, collapse = " "), season = list(
+  list(check = check, path = path, season = list(
     id = id, kind = c$kind, cells = c$cells, counts = n, balanced = balanced,
     levels = names(bounded$theta), singular = singular,
     bounded = list(components = object(bounded$theta), reml_criterion = bounded$criterion,
@@ -368,16 +383,16 @@ stopifnot(
   n_of(function(s) s$counts$readings == s$counts$mountings) >= 4,
   n_of(function(s) s$balanced) >= 4,
   n_of(function(s) s$balanced && isTRUE(s$bounded$components$visit == 0)) >= 2,
-  n_of(function(s) s$singular) == 20,
+  n_of(function(s) s$singular) == 32,
   !anyDuplicated(sapply(seasons, `[[`, "id")),
-  n_of(function(s) s$counts$visits - s$counts$sessions - s$counts$antennas + 1 > 0 && s$counts$sessions >= 2) == 42)
+  n_of(function(s) s$counts$visits - s$counts$sessions - s$counts$antennas + 1 > 0 && s$counts$sessions >= 2) == 54)
 
 write.csv(do.call(rbind, readings), file.path(here, "seasons.csv"), row.names = FALSE, quote = FALSE)
 writeLines(c("[", paste0(sapply(seasons, json), c(rep(",", length(seasons) - 1), "")), "]"), file.path(here, "seasons.json"))
 
 # ---------------------------------------------------------------- what was seen
 column <- function(name) sapply(made, function(r) { v <- r$check[[name]]; if (is.null(v)) NA else v })
-cat("\n42 seasons,", nrow(do.call(rbind, readings)), "readings;", n_of(function(s) s$singular), "singular.\n")
+cat("\n54 seasons,", nrow(do.call(rbind, readings)), "readings;", n_of(function(s) s$singular), "singular.\n")
 cat("At zero in each fit in turn, what inference rests on, and its df:\n")
 for (r in made) if (r$season$singular) {
   i <- r$season$inference

@@ -3,16 +3,28 @@
 //! The scatter part of a pair's error is studentized and known through few degrees of freedom; the
 //! declared part has a known distribution. Their simultaneous half-widths h_s and h_d, each with the
 //! family's full confidence by itself, are joined as √(h_s² + h_d²). That is exact where either part
-//! is absent and errs on the side of width between: unlike a studentized sum it cannot be fooled by a
-//! scatter that came out small by luck on few degrees of freedom.
+//! is absent and, for normal parts, errs on the side of width between: unlike a studentized sum it
+//! cannot be fooled by a scatter that came out small by luck on few degrees of freedom.
 //! Source: Howe (1974), J. Am. Stat. Assoc. 69:789–794, approximation I; Graybill & Wang (1980), ibid.
 //! 75:869–873.
+//!
+//! A source that dwells at its ends (a vector of unknown phase) can need more than that. So the joint
+//! draws of both parts are looked at too, scatter as a scaled t and sources as they are (JCGM 101:2008,
+//! 6.4.9), and all intervals of the family are widened by the one factor those draws ask for, if it is
+//! above 1.
 
-use super::set_analysis::t_half_width;
+use rand::RngExt;
+use rand_distr::StandardNormal;
+
 use super::sources::SetSources;
 use crate::montecarlo::replays::{Replays, quantile};
 use crate::montecarlo::simultaneous::{PairDifference, SetFit};
-use crate::stats::mixed::ContrastError;
+use crate::montecarlo::stream::stream;
+use crate::stats::student_t::t_quantile;
+
+/// The stream of the normal numbers that stand for scatter in `single_half_width`: the same for all, so
+/// that like antennas get like intervals.
+const SUMS: u64 = 1 << 25;
 
 /// Draws of declared errors, in trial order.
 #[derive(Debug, Clone, Default)]
@@ -43,15 +55,15 @@ impl Declared {
         self.errors.len().checked_div(self.season.len()).unwrap_or(0)
     }
 
-    /// |error of first − error of second|, trial by trial.
+    /// Error of first − error of second, trial by trial.
     pub fn difference(&self, first: usize, second: usize) -> Vec<f64> {
-        self.errors.chunks_exact(self.antennas().max(1)).map(|e| (e[first] - e[second]).abs()).collect()
+        self.errors.chunks_exact(self.antennas().max(1)).map(|e| e[first] - e[second]).collect()
     }
 
-    /// |error| of an antenna's own result, trial by trial.
+    /// Error of an antenna's own result, trial by trial.
     pub fn result(&self, antenna: usize) -> Vec<f64> {
         let trials = self.errors.chunks_exact(self.antennas().max(1)).zip(&self.season);
-        trials.map(|(e, s)| (e[antenna] + s).abs()).collect()
+        trials.map(|(e, s)| e[antenna] + s).collect()
     }
 }
 
@@ -68,6 +80,7 @@ pub struct Family {
     confidence: f64,
     scatter_sorted: Vec<f64>,
     declared_sorted: Vec<f64>,
+    widening: f64,
 }
 
 impl Family {
@@ -81,6 +94,7 @@ impl Family {
             confidence,
             scatter_sorted: vec![],
             declared_sorted: vec![],
+            widening: 1.0,
         }
     }
 
@@ -105,7 +119,32 @@ impl Family {
         }
         if sources.any_counts() {
             self.declared_sorted = sorted(self.largest_declared(sources, 0));
+            if let Some(fit) = fit {
+                self.widening = self.joint_factor(fit, sources).max(1.0);
+            }
         }
+    }
+
+    /// The quantile, over the joint draws of scatter and sources, of the largest pair error in units of
+    /// its half-width: what the half-widths must be multiplied by to hold those draws.
+    fn joint_factor(&self, fit: &SetFit, sources: &SetSources) -> f64 {
+        let p = self.antennas;
+        let inverse: Vec<(usize, usize, f64)> = fit
+            .pairs
+            .iter()
+            .map(|pair| {
+                let u = sources.standard_of_difference(pair.first, pair.second);
+                (pair.first, pair.second, 1.0 / self.half_width_at(Some(pair), u, self.confidence))
+            })
+            .collect();
+        let trials = self.replays.errors.chunks_exact(p).zip(self.declared.errors.chunks_exact(p));
+        let largest: Vec<f64> = trials
+            .map(|(s, d)| {
+                let error = |i: usize, j: usize| (s[i] - s[j]) + (d[i] - d[j]);
+                inverse.iter().map(|&(i, j, h)| error(i, j).abs() * h).fold(0.0, f64::max)
+            })
+            .collect();
+        quantile(&largest, self.confidence)
     }
 
     /// Whether every pair's half-width has settled to the digits it is reported to.
@@ -139,7 +178,7 @@ impl Family {
     fn half_width_at(&self, seen: Option<&PairDifference>, declared: f64, confidence: f64) -> f64 {
         let scatter = seen.map_or(0.0, |p| p.half_width(of_sorted(&self.scatter_sorted, confidence)));
         let known = if declared > 0.0 { declared * of_sorted(&self.declared_sorted, confidence) } else { 0.0 };
-        scatter.hypot(known)
+        self.widening * scatter.hypot(known)
     }
 
     /// Adjusted p-value: one less the largest confidence at which the interval still excludes zero, on
@@ -159,12 +198,25 @@ impl Family {
         (1 + trials - low) as f64 / (1 + trials) as f64
     }
 
-    /// Half-width of one estimate's own interval, from its scatter and the absolute declared errors
-    /// drawn for it.
-    pub fn single_half_width(&self, seen: Option<ContrastError>, declared: f64, drawn: Vec<f64>) -> f64 {
-        let scatter = seen.map_or(0.0, |e| t_half_width(self.confidence, e.adjusted, e.df));
-        let known = if declared > 0.0 { quantile(&drawn, self.confidence) } else { 0.0 };
-        scatter.hypot(known)
+    /// Half-width of a t interval at the family's confidence, by itself.
+    pub fn t_half_width(&self, error: f64, df: f64) -> f64 {
+        t_quantile(0.5 + self.confidence / 2.0, df) * error
+    }
+
+    /// Half-width of one estimate's own interval, from its scatter's half-width and the absolute declared
+    /// errors drawn for it: joined, and where need be widened, as a pair's.
+    pub fn single_half_width(&self, scatter: f64, declared: f64, drawn: &[f64]) -> f64 {
+        if !(declared > 0.0) {
+            return scatter;
+        }
+        let absolute: Vec<f64> = drawn.iter().map(|d| d.abs()).collect();
+        let known = quantile(&absolute, self.confidence);
+        // scatter as a normal variable whose own interval is as wide: enough to see what the sum needs
+        let scale = scatter / t_quantile(0.5 + self.confidence / 2.0, f64::INFINITY);
+        let mut rng = stream(0, SUMS, 0);
+        let sums: Vec<f64> =
+            drawn.iter().map(|d| (d + scale * RngExt::sample::<f64, _>(&mut rng, StandardNormal)).abs()).collect();
+        scatter.hypot(known).max(quantile(&sums, self.confidence))
     }
 
     /// Joint draws of the antennas' values: the estimates less the errors of the replays, plus what

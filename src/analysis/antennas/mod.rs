@@ -1,6 +1,7 @@
 //! Which antennas are apart, which are inside the noise, and which this log cannot compare.
 
 pub mod intervals;
+pub mod misfits;
 pub mod next;
 pub mod overall;
 pub mod ranks;
@@ -64,8 +65,9 @@ pub fn analyse(
         .collect();
     let overall = overall::ranking(&analyses, config, options.confidence);
     let correlations = overall::correlations(&analyses, options.confidence);
-    let sets: Vec<_> = analyses.into_iter().map(|a| a.result).collect();
     let mut findings = season.readings.findings.clone();
+    findings.extend(misfits::misfits(&season.readings.frame, &sets)?);
+    let sets: Vec<_> = analyses.into_iter().map(|a| a.result).collect();
     findings.extend(impossible_reflections(&sets));
     findings.extend(contradicted_sources(&sets));
     Ok(Antennas {

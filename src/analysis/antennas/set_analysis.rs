@@ -11,7 +11,7 @@ use super::sets::Set;
 use super::shown::matters_on_scale;
 use super::sources::SetSources;
 use crate::montecarlo::replays::CHUNK;
-use crate::montecarlo::simultaneous::{SetFit, t_quantile};
+use crate::montecarlo::simultaneous::SetFit;
 use crate::montecarlo::stream::stream;
 use crate::radio::quantity::Better;
 use crate::season::config::{Config, Scope};
@@ -61,7 +61,7 @@ pub fn analyse(
         Some(fit) => fit.inference.estimates.clone(),
         None => plain_means(set, &layout, &data),
     };
-    let sources = SetSources::new(set, &layout, config, &estimates, fit.as_ref().map_or(0.0, scatter_of_a_reading));
+    let sources = SetSources::new(set, &layout, config, &estimates, scatter_of_a_reading(set));
     let mut family = Family::new(p, options.confidence);
     replay(fit.as_ref(), &sources, p, options, number, &mut family, done);
 
@@ -116,11 +116,24 @@ fn plain_means(set: &Set, layout: &Layout, _data: &Data) -> Vec<f64> {
 }
 
 /// Standard deviation of one reading about its antenna's mean, at the lower end of what the log allows
-/// (one-sided 95 %): too small a scatter makes too much of display rounding, never too little.
-fn scatter_of_a_reading(fit: &SetFit) -> f64 {
-    let total: f64 = fit.inference.components.iter().sum();
-    let df: f64 = fit.layout.strata().iter().map(|d| d.max(0.0)).sum::<f64>().max(1.0);
-    (total * df / chi_squared_quantile(0.95, df)).sqrt()
+/// (one-sided 95 %, visits as the independent units): too small a scatter makes too much of display
+/// rounding, never too little.
+fn scatter_of_a_reading(set: &Set) -> f64 {
+    let (mut ss, mut readings) = (0.0, 0.0);
+    let mut visits = BTreeSet::new();
+    for a in 0..set.antennas.len() {
+        let own = || set.mountings.iter().filter(move |m| m.antenna == a);
+        let n: f64 = own().map(|m| m.readings).sum();
+        let mean = own().map(|m| m.readings * m.mean).sum::<f64>() / n;
+        ss += own().map(|m| m.sum_of_squares + m.readings * (m.mean - mean).powi(2)).sum::<f64>();
+        readings += n - 1.0;
+        visits.extend(own().map(|m| (m.session, m.antenna)));
+    }
+    if !(readings > 0.0) {
+        return 0.0;
+    }
+    let df = (visits.len() - set.antennas.len()).max(1) as f64;
+    (ss / readings * df / chi_squared_quantile(0.95, df)).sqrt()
 }
 
 fn chi_squared_quantile(probability: f64, df: f64) -> f64 {
@@ -324,17 +337,18 @@ fn antennas(
                     });
                     let known = links.comparable(a, r).then(|| {
                         let declared = sources.standard_of_difference(a, r);
-                        let half = family.single_half_width(seen, declared, family.declared.difference(a, r));
+                        let scatter = seen.map_or(0.0, |e| family.t_half_width(e.adjusted, e.df));
+                        let half = family.single_half_width(scatter, declared, &family.declared.difference(a, r));
                         (seen.map_or(0.0, |e| e.adjusted).hypot(declared), half)
                     });
                     (estimates[a] - estimates[r], known)
                 }
                 None => {
-                    let seen = fit.map(|f| f.inference.single(a));
                     let known = links.absolute_known().then(|| {
                         let declared = sources.standard_of_result(a);
-                        let half = family.single_half_width(seen, declared, family.declared.result(a));
-                        (seen.map_or(0.0, |e| e.adjusted).hypot(declared), half)
+                        let (error, scatter) = fit.map_or((0.0, 0.0), |f| own_error(f, a, family));
+                        let half = family.single_half_width(scatter, declared, &family.declared.result(a));
+                        (error.hypot(declared), half)
                     });
                     (estimates[a], known)
                 }
@@ -376,7 +390,19 @@ fn components(layout: &Layout, fit: Option<&SetFit>, sources: &SetSources) -> Ve
         .collect()
 }
 
-/// The t interval's half-width of a single estimate.
-pub(super) fn t_half_width(confidence: f64, error: f64, df: f64) -> f64 {
-    t_quantile(0.5 + confidence / 2.0, df) * error
+/// Standard error of an antenna's own mean, and the half-width of its interval.
+fn own_error(fit: &SetFit, antenna: usize, family: &Family) -> (f64, f64) {
+    let adjusted = fit.inference.single(antenna);
+    match fit.inference.level_and_difference(antenna) {
+        Some((level, difference)) => {
+            let half = family
+                .t_half_width(level.error, level.df)
+                .hypot(family.t_half_width(difference.adjusted, difference.df));
+            let session_at_zero =
+                fit.layout.states()[Level::Session as usize] == LevelState::Seen && fit.inference.components[0] == 0.0;
+            let error = if session_at_zero { level.error.hypot(difference.adjusted) } else { adjusted.adjusted };
+            (error, half)
+        }
+        None => (adjusted.adjusted, family.t_half_width(adjusted.adjusted, adjusted.df)),
+    }
 }

@@ -20,7 +20,8 @@ use super::layout::{Data, Layout, Level};
 use super::likelihood::{Theta, Workspace};
 
 /// What a session's variance is set to, as a multiple of a visit's, to make sessions act as fixed:
-/// large enough to change no contrast by more than 10⁻⁷, small enough to lose no more digits than that.
+/// large enough to change no contrast by more than 10⁻⁷ of its spread and no standard error by more than
+/// 10⁻⁶, small enough to lose no more digits than that.
 const DIFFUSE: f64 = 1e7;
 
 /// How the standard errors came about.
@@ -53,6 +54,17 @@ pub struct Inference {
     within: KenwardRoger,
     across: Option<KenwardRoger>,
     absolute: KenwardRoger,
+    levels: Vec<Option<GroupLevel>>,
+}
+
+/// How well the common level of the antennas that sessions join is known: from the scatter of the
+/// sessions' means alone.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct GroupLevel {
+    /// Standard error of the level.
+    pub error: f64,
+    /// Degrees of freedom: sessions less one.
+    pub df: f64,
 }
 
 /// One replay's (or the log's) fit, settled by the rule above: estimates and Φ for pairs that sessions
@@ -106,6 +118,7 @@ pub fn infer(layout: &Layout, data: &Data, floor: f64) -> Option<Inference> {
     let shift = level - final_workspace.beta.iter().sum::<f64>() / final_workspace.beta.len() as f64;
     let estimates = final_workspace.beta.iter().map(|b| b + shift + data.centre).collect();
     let factor = joint_factor(layout, &settled, final_workspace).to_vec();
+    let levels = group_levels(layout, data, &final_workspace.beta);
     let component_errors = std::array::from_fn(|k| absolute.covariance[k][k].max(0.0).sqrt());
     Some(Inference {
         components: settled.bounded.theta,
@@ -119,7 +132,27 @@ pub fn infer(layout: &Layout, data: &Data, floor: f64) -> Option<Inference> {
         within,
         across: settled.across.as_ref().and_then(|a| a.adjustment.clone()),
         absolute,
+        levels,
     })
+}
+
+/// The level of each antenna's group, `None` where the group has one session: visits less their antenna's
+/// part, averaged by session, and the scatter of those averages.
+fn group_levels(layout: &Layout, data: &Data, beta: &[f64]) -> Vec<Option<GroupLevel>> {
+    let mut residuals: Vec<Vec<f64>> = vec![vec![]; beta.len()]; // by group, one a session
+    for session in &layout.sessions {
+        let visits = &layout.visits[session.clone()];
+        let sum: f64 = visits.iter().map(|v| layout.visit_mean(v, data) - beta[v.antenna]).sum();
+        residuals[layout.group(visits[0].antenna)].push(sum / visits.len() as f64);
+    }
+    let level = |group: usize| {
+        let r = &residuals[group];
+        let n = r.len() as f64;
+        let mean = r.iter().sum::<f64>() / n;
+        let variance = r.iter().map(|x| (x - mean).powi(2)).sum::<f64>() / (n - 1.0);
+        (r.len() > 1).then(|| GroupLevel { error: (variance / n).sqrt(), df: n - 1.0 })
+    };
+    (0..beta.len()).map(|antenna| level(layout.group(antenna))).collect()
 }
 
 impl Inference {
@@ -134,6 +167,19 @@ impl Inference {
     /// Standard errors and degrees of freedom of an antenna's own mean, sessions and all.
     pub fn single(&self, antenna: usize) -> ContrastError {
         self.absolute.single(antenna)
+    }
+
+    /// An antenna's own mean in two parts that err independently: the level its group of antennas shares,
+    /// from the scatter of sessions, and its difference from the group's mean, from the scatter inside
+    /// sessions. Half-widths of the two are joined as a root sum of squares: a spread between sessions
+    /// that came out small by luck then narrows its own part alone, and that part has few degrees of
+    /// freedom to answer for it. `None` where the group has one session.
+    ///
+    /// # Source
+    /// Graybill & Wang (1980), J. Am. Stat. Assoc. 75:869–873: intervals on sums of variances.
+    pub fn level_and_difference(&self, antenna: usize) -> Option<(GroupLevel, ContrastError)> {
+        let group: Vec<usize> = (0..self.estimates.len()).filter(|&a| self.layout.linked(a, antenna)).collect();
+        Some((self.levels[antenna]?, self.within.from_mean(antenna, &group)))
     }
 
     /// Degrees of freedom of each component, 2·(θ/SE)²: of the chi-squared its estimate resembles.

@@ -111,6 +111,17 @@ impl KenwardRoger {
         self.error(|m: &[f64]| m[antenna * self.antennas + antenna])
     }
 
+    /// Standard errors and degrees of freedom of `antenna − mean of group`; the group holds the antenna.
+    pub fn from_mean(&self, antenna: usize, group: &[usize]) -> ContrastError {
+        let p = self.antennas;
+        let n = group.len() as f64;
+        let weight = |a: usize| f64::from(u8::from(a == antenna)) - 1.0 / n;
+        self.error(|m: &[f64]| {
+            let row = |i: usize| group.iter().map(|&j| m[i * p + j] * weight(j)).sum::<f64>();
+            group.iter().map(|&i| weight(i) * row(i)).sum()
+        })
+    }
+
     /// Φ_A, row-major: the adjusted covariance of the estimates.
     pub fn adjusted_covariance(&self) -> &[f64] {
         &self.adjusted

@@ -316,6 +316,21 @@ impl Layout {
         }
     }
 
+    /// The number of the group of antennas that sessions join this one to.
+    pub(super) fn group(&self, antenna: usize) -> usize {
+        self.groups[antenna]
+    }
+
+    /// Mean of a visit's mountings, about the data's centre.
+    pub(super) fn visit_mean(&self, visit: &Visit, data: &Data) -> f64 {
+        let (mut sum, mut count) = (0.0, 0.0);
+        for i in visit.cells.clone() {
+            sum += self.cells[i].mountings * data.cell_mean[i];
+            count += self.cells[i].mountings;
+        }
+        sum / count
+    }
+
     /// Whether a chain of sessions joins all antennas.
     pub fn all_linked(&self) -> bool {
         self.groups.iter().all(|&g| g == self.groups[0])
