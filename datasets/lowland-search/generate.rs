@@ -395,7 +395,7 @@ fn session_rows(session: usize, echo: &[[f64; 3]], random: &mut Random) -> Vec<R
                 + random.normal(FIELD_MOUNTING)
                 + bad_field
                 - sag;
-            let field_readings = if left_on || session % 2 == 0 { 3 } else { 2 };
+            let field_readings = if left_on || session.is_multiple_of(2) { 3 } else { 2 };
             for _ in 0..field_readings {
                 let read = field + random.normal(shaky * FIELD_READING);
                 rows.push(slot.row("field", "field_strength", format!("{read:.1}"), "dB"));

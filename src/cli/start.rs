@@ -73,9 +73,9 @@ fn made(dir: &Path, season: &Path, log: &Path) -> String {
         "made {}: what the season holds; its comments explain every key\n\
          made {}: the log, one reading a row\n\
          \n\
-         next: name your bands, meters and antennas in {}, then run\n  \
-         daylight plan {}\n\
-         for the first session's running order\n",
+         next: name your bands, meters and antennas in {}, log your readings, then run\n  \
+         daylight antennas {}\n\
+         for what the log can tell\n",
         season.display(),
         log.display(),
         parse::FILE,
@@ -97,7 +97,7 @@ mod tests {
         assert_eq!(std::fs::read_to_string(dir.join("readings.csv")).unwrap(), template::READINGS);
         assert_eq!(std::fs::read_dir(&dir).unwrap().count(), 2);
         assert!(said.contains(&format!("made {}", dir.join("season.toml").display())), "{said}");
-        assert!(said.contains(&format!("\n  daylight plan \"{}\"\n", dir.display())), "{said}");
+        assert!(said.contains(&format!("\n  daylight antennas \"{}\"\n", dir.display())), "{said}");
         assert!(parse::read(&dir).is_ok());
     }
 
