@@ -161,7 +161,7 @@ fn start_overwrites_nothing() {
 fn one_antenna_and_one_reading_are_answered() {
     let ran = Bench::new().log(&[("d", "a", "1.5")]).antennas();
     assert_eq!(ran.status, 0);
-    assert!(ran.out.contains("1 reading in 1 set, and one antenna in each: nothing to compare."), "{}", ran.out);
+    assert!(ran.out.contains("1 reading in 1 set, of one antenna each: nothing to compare."), "{}", ran.out);
     assert!(ran.out.contains("can't tell"), "{}", ran.out);
     let ran =
         Bench::new().log(&[("d", "a", "1.5"), ("d", "a", "1.7"), ("e", "a", "1.2"), ("e", "a", "1.3")]).antennas();
@@ -221,15 +221,33 @@ fn a_name_may_be_any_text_and_cannot_break_the_page() {
 
 #[test]
 fn huge_and_tiny_values_neither_panic_nor_reach_the_json_as_anything_but_numbers() {
-    for values in [["1e308", "-1e308"], ["1e-308", "3e-308"], ["1e-308", "3e307"], ["1e15", "1e-15"]] {
+    // a number no instrument shows is set aside, and said to be
+    for (values, status) in
+        [(["1e308", "-1e308"], 1), (["1e-308", "3e-308"], 0), (["1e-308", "3e307"], 1), (["1e11", "1e-15"], 0)]
+    {
         let mut rows = vec![];
         for session in ["d", "e", "f"] {
             rows.extend([(session, "a", values[0]), (session, "b", values[1])]);
         }
         let bench = Bench::new().log(&rows);
-        assert_eq!(bench.antennas().status, 0, "{values:?}");
+        let ran = bench.antennas();
+        assert_eq!(ran.status, status, "{values:?}");
+        assert_eq!(ran.out.contains("is impossible for `field_strength`"), status == 1, "{}", ran.out);
+        assert!(!ran.out.contains('∞'), "{}", ran.out);
         assert_eq!(bench.json()["format"], "daylight/antennas/1", "{values:?}");
     }
+}
+
+#[test]
+fn more_than_a_hundred_antennas_in_a_set_are_refused_with_the_reason() {
+    let names: Vec<String> = (0..101).map(|i| format!("antenna {i}")).collect();
+    let mut rows = vec![];
+    for session in ["d", "e"] {
+        rows.extend(names.iter().map(|n| (session, n.as_str(), "1.5")));
+    }
+    let ran = Bench::new().log(&rows).antennas();
+    assert_eq!(ran.status, 1);
+    assert!(ran.out.contains("101 antennas in one set"), "{}", ran.out);
 }
 
 #[test]

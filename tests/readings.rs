@@ -117,7 +117,7 @@ fn a_full_row_arrives_typed_in_the_frames_order_of_columns() {
     let schema: Vec<(String, DataType)> =
         readings.frame.schema().iter().map(|(name, kind)| (name.to_string(), kind.clone())).collect();
     let text = ["session", "antenna", "band", "meter", "quantity"].map(|name| (name, DataType::String));
-    let number = ["value", "y", "readings", "sd", "y_sd"].map(|name| (name, DataType::Float64));
+    let number = ["value", "y", "readings", "sd", "y_sd", "step"].map(|name| (name, DataType::Float64));
     let wanted: Vec<(String, DataType)> = [("file", DataType::String), ("line", DataType::UInt32)]
         .into_iter()
         .chain(text)
@@ -135,6 +135,8 @@ fn a_full_row_arrives_typed_in_the_frames_order_of_columns() {
     close(numbers(&readings, "sd")[0].unwrap(), 0.1);
     // 10·log10 has the slope 10/(ln 10 · 4.8 W).
     close(numbers(&readings, "y_sd")[0].unwrap(), 0.1 * 10.0 / (10f64.ln() * 4.8));
+    // 4800 mW is written to the milliwatt
+    close(numbers(&readings, "step")[0].unwrap(), 0.001);
     assert_eq!(numbers(&readings, "order"), [Some(3.0)]);
     assert_eq!(numbers(&readings, "readings"), [Some(4.0)]);
     assert_eq!(readings.frame.column("mounting").unwrap().i64().unwrap().get(0), Some(2));

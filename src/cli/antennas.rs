@@ -31,7 +31,7 @@ pub fn run(args: &AntennasArgs) -> Result<Outcome, String> {
     };
     bar.finish_and_clear();
     let result = result.map_err(|e| format!("the readings could not be grouped: {e}"))?;
-    if result.sets.is_empty() && result.ordinal.is_empty() && season.readings.frame.height() > 0 {
+    if result.asked == 0 && season.readings.frame.height() > 0 {
         return Err(no_such_set(args));
     }
     let text = if args.json {

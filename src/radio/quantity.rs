@@ -76,10 +76,15 @@ pub fn built_in(name: &str) -> Option<Quantity> {
     })
 }
 
+/// The largest size a value may have on its analysis scale: beyond any instrument, and far below where
+/// sums of squares would overflow.
+pub const LARGEST: f64 = 1e12;
+
 impl Scale {
     /// Moves a value from the quantity's unit to the analysis scale.
     ///
-    /// `None` where the value has no place there (an SWR below 1, a power that is not positive).
+    /// `None` where the value has no place there (an SWR below 1, a power that is not positive, a
+    /// number beyond [`LARGEST`]).
     pub fn to_analysis(self, value: f64) -> Option<f64> {
         let y = match self {
             Scale::AsRead | Scale::Ordinal => value,
@@ -89,7 +94,7 @@ impl Scale {
             Scale::AmplitudeDecibel if value > 0.0 => 20.0 * value.log10(),
             _ => return None,
         };
-        y.is_finite().then_some(y)
+        (y.abs() <= LARGEST).then_some(y)
     }
 
     /// Moves a value from the analysis scale back to the quantity's unit.

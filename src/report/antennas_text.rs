@@ -33,7 +33,9 @@ pub fn render(result: &Antennas) -> String {
     out.extend(correlations(result));
     out.extend(result.sets.iter().map(|s| set(s, result.confidence)));
     out.extend(result.ordinal.iter().map(ordinal));
-    out.push(method(result));
+    if result.sets.len() + result.ordinal.len() > 0 {
+        out.push(method(result));
+    }
     let mut text = out.join("\n");
     text.push('\n');
     text
@@ -54,7 +56,8 @@ fn headline(result: &Antennas) -> String {
     let pairs = apart + noise + even + unlinked;
     let sets = result.sets.len() + result.ordinal.len();
     if sets == 0 {
-        return "No reading could be used, so there is nothing to compare.".into();
+        let reason = if result.asked > 0 { "No set could be analysed" } else { "No reading could be used" };
+        return format!("{reason}, so there is nothing to compare.");
     }
     if pairs == 0 {
         return wrap(
@@ -293,13 +296,17 @@ fn method(result: &Antennas) -> String {
     } else {
         String::new()
     };
+    let loads = match result.load_readings {
+        0 => String::new(),
+        n => format!(", {} of check loads kept apart", number::count(n)),
+    };
     let replays = match result.trials {
         0 => "nothing to replay".to_string(),
         n => format!("up to {} a set, seed {}", plural(n, "replay", "replays"), result.seed),
     };
     wrap(
         &format!(
-            "Ranges of antennas hold each by itself; verdicts, intervals of pairs and rank sets hold for all in a set at once. \"first in\": the share of replays in which an antenna comes first. {} used; {replays}.{note}",
+            "Ranges of antennas hold each by itself; verdicts, intervals of pairs and rank sets hold for all in a set at once. \"first in\": the share of replays in which an antenna comes first. {} used{loads}; {replays}.{note}",
             readings(result)
         ),
         "",

@@ -23,7 +23,11 @@ pub fn signed(value: f64, digit: f64) -> String {
 
 /// "4.0 ± 1.3", signed.
 pub fn plus_minus(value: f64, half: f64) -> String {
-    let digit = last_digit(half);
+    plus_minus_to(value, half, last_digit(half))
+}
+
+/// The same to a digit of the caller's.
+pub fn plus_minus_to(value: f64, half: f64, digit: f64) -> String {
     format!("{} ± {}", signed(value, digit), to_digit(half, digit))
 }
 

@@ -3,6 +3,7 @@
 use super::number;
 use super::set_text::unit_words;
 use super::text::{table, wrap};
+use crate::analysis::antennas::intervals::last_digit;
 use crate::analysis::antennas::result::{PairResult, Range, SetResult, Verdict};
 use crate::analysis::antennas::shown;
 use crate::radio::quantity::{Better, Scale};
@@ -108,11 +109,12 @@ fn turned<'a>(s: &'a SetResult, p: &PairResult) -> (&'a str, &'a str, String) {
 fn interval(s: &SetResult, p: &PairResult, difference: f64, range: Range) -> String {
     let scale = s.quantity.scale;
     if !shown::is_transformed(scale) || scale == Scale::PowerDecibel {
-        return number::plus_minus(difference, (range.high - range.low) / 2.0);
+        let half = (range.high - range.low) / 2.0;
+        return number::plus_minus_to(difference, half, digit(half, range));
     }
     let middle = (s.antennas[p.first].estimate + s.antennas[p.second].estimate) / 2.0;
     let ends = shown::range_of_difference(scale, middle, range);
-    let digit = crate::analysis::antennas::intervals::last_digit((ends.high - ends.low) / 2.0);
+    let digit = digit((ends.high - ends.low) / 2.0, ends);
     format!(
         "{} ({} … {})",
         number::signed(shown::difference(scale, middle, difference), digit),
@@ -129,6 +131,20 @@ fn plain(s: &SetResult, p: &PairResult, difference: f64) -> String {
     }
     let middle = (s.antennas[p.first].estimate + s.antennas[p.second].estimate) / 2.0;
     number::signed(shown::difference(scale, middle, difference), s.resolution.0)
+}
+
+/// The last digit an interval is printed to: finer where rounding would make an end that is not zero
+/// look like zero, since on which side of zero it lies is the verdict.
+fn digit(half: f64, range: Range) -> f64 {
+    let mut digit = last_digit(half);
+    for _ in 0..3 {
+        let hides = |end: f64| end != 0.0 && (end / digit).round() == 0.0;
+        if !hides(range.low) && !hides(range.high) {
+            break;
+        }
+        digit /= 10.0;
+    }
+    digit
 }
 
 /// Pairs this log cannot compare: what the one day showed, and what would settle it.

@@ -186,11 +186,12 @@ pub(super) fn ordinal(s: &OrdinalResult) -> String {
                     Some(x) if x < 0.5 => (name(p.second), name(p.first), Some(1.0 - x)),
                     x => (name(p.first), name(p.second), x),
                 };
-                match (v, share) {
+                let text = match (v, share) {
                     (Verdict::Apart, Some(x)) => format!("{better} over {other} ({:.0} %)", x * 100.0),
                     (Verdict::Noise, Some(x)) => format!("{better}–{other} {:.0} %", x * 100.0),
                     _ => format!("{better}–{other}"),
-                }
+                };
+                text.replace(' ', "\u{a0}") // no break inside a pair
             })
             .collect()
     };
@@ -206,7 +207,8 @@ pub(super) fn ordinal(s: &OrdinalResult) -> String {
     for (v, words, note) in lines {
         let pairs = of(v);
         if !pairs.is_empty() {
-            out.push(wrap(&format!("  {words}: {}{note}.", pairs.join(", ")), "    "));
+            let text = wrap(&format!("  {words}: {}{note}.", pairs.join(", ")), "    ");
+            out.push(text.replace('\u{a0}', " "));
         }
     }
     out.push(String::new());

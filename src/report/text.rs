@@ -33,6 +33,15 @@ fn printable(text: &str) -> String {
     text.chars().map(|c| if c.is_control() { '\u{fffd}' } else { c }).collect()
 }
 
+/// A cell no wider than a table can bear; what is cut is marked.
+fn clipped(text: &str) -> String {
+    const WIDEST: usize = 36;
+    if text.chars().count() <= WIDEST {
+        return text.to_string();
+    }
+    text.chars().take(WIDEST - 1).chain(['…']).collect()
+}
+
 /// A table: columns named in `header`, those in `right` flush right; indented by two.
 pub fn table(header: &[&str], right: &[usize], rows: &[Vec<String>]) -> String {
     let mut table = Table::new();
@@ -40,7 +49,7 @@ pub fn table(header: &[&str], right: &[usize], rows: &[Vec<String>]) -> String {
     table.set_style(TableComponent::HeaderLines, '─');
     table.set_header(header.to_vec());
     for row in rows {
-        table.add_row(row.iter().map(|cell| printable(cell)));
+        table.add_row(row.iter().map(|cell| clipped(&printable(cell))));
     }
     let last = header.len() - 1;
     for (i, column) in table.column_iter_mut().enumerate() {

@@ -57,7 +57,7 @@ fn defaults(config: &Config) -> Vec<String> {
         format!("{:.0} % confidence", config.confidence * 100.0),
         repeats.to_string(),
         "no reference antenna, no check load, no declared source of error, nothing known of the meters".to_string(),
-        "the display's last digit is taken from the most decimals written".to_string(),
+        "the display's last digit is taken to be the finest one written".to_string(),
         "no size is set that matters, so no pair can be shown even".to_string(),
     ]
 }

@@ -12,7 +12,7 @@ pub mod sets;
 pub mod shown;
 pub mod sources;
 
-use polars::prelude::PolarsResult;
+use polars::prelude::{DataFrame, PolarsResult, StringChunked};
 
 use crate::season::Season;
 use crate::season::finding::{Finding, Place, Severity};
@@ -30,7 +30,15 @@ pub struct Choice {
     pub meter: Option<String>,
 }
 
+/// The most antennas a set may have.
+const MOST_ANTENNAS: usize = 100;
+
 impl Choice {
+    /// Whether nothing is left aside.
+    fn is_all(&self) -> bool {
+        self.quantity.is_none() && self.band.is_none() && self.meter.is_none()
+    }
+
     fn takes(&self, quantity: &str, band: &str, meter: &str) -> bool {
         let fits = |wanted: &Option<String>, name: &str| wanted.as_ref().is_none_or(|w| w == name);
         fits(&self.quantity, quantity) && fits(&self.band, band) && fits(&self.meter, meter)
@@ -50,30 +58,38 @@ pub fn analyse(
     done: &(dyn Fn() + Sync),
 ) -> PolarsResult<Antennas> {
     let config = &season.config;
-    let (sets, ordinal) = sets::sets_of(&season.readings.frame, config)?;
-    let analyses: Vec<SetAnalysis> = sets
-        .iter()
-        .enumerate()
-        .filter(|(_, set)| choice.takes(&set.quantity.name, &set.band, &set.meter))
-        .filter_map(|(number, set)| set_analysis::analyse(set, config, options, number as u64, done))
-        .collect();
-    let ordinal: Vec<_> = ordinal
-        .iter()
-        .enumerate()
-        .filter(|(_, set)| choice.takes(&set.quantity.name, &set.band, &set.meter))
-        .map(|(number, set)| readability::analyse(set, options, number as u64))
-        .collect();
-    let overall = overall::ranking(&analyses, config, options.confidence);
-    let correlations = overall::correlations(&analyses, options.confidence);
+    let (mut sets, mut ordinal) = sets::sets_of(&season.readings.frame, config)?;
+    // numbered before the choice, so that a set's random streams don't depend on it
+    let number: Vec<(String, String, String)> = sets.iter().map(key).collect();
+    sets.retain(|set| choice.takes(&set.quantity.name, &set.band, &set.meter));
+    ordinal.retain(|set| choice.takes(&set.quantity.name, &set.band, &set.meter));
+    let asked = sets.len() + ordinal.len();
     let mut findings = season.readings.findings.clone();
     findings.extend(misfits::misfits(&season.readings.frame, &sets)?);
+    findings.extend(too_many(&sets));
+    let analyses: Vec<SetAnalysis> = sets
+        .iter()
+        .filter(|set| set.antennas.len() <= MOST_ANTENNAS)
+        .filter_map(|set| {
+            let stream = number.iter().position(|k| *k == key(set))?;
+            set_analysis::analyse(set, config, options, stream as u64, done)
+        })
+        .collect();
+    let ordinal: Vec<_> =
+        ordinal.iter().enumerate().map(|(number, set)| readability::analyse(set, options, number as u64)).collect();
+    let overall = overall::ranking(&analyses, config, options.confidence);
+    let correlations = overall::correlations(&analyses, options.confidence);
     let sets: Vec<_> = analyses.into_iter().map(|a| a.result).collect();
+    let numeric: f64 = sets.iter().flat_map(|s| &s.antennas).map(|a| a.readings).sum();
+    let reports: usize = ordinal.iter().flat_map(|s| &s.antennas).map(|a| a.reports).sum();
+    let readings = numeric.round() as usize + reports;
     findings.extend(impossible_reflections(&sets));
     findings.extend(contradicted_sources(&sets));
     Ok(Antennas {
         season: season.title.clone(),
         confidence: options.confidence,
         seed: options.seed,
+        asked,
         trials: sets.iter().map(|s| s.trials).max().unwrap_or(0),
         next: next::measure_next(&sets, &ordinal, config.reference.as_deref()),
         sets,
@@ -82,9 +98,52 @@ pub fn analyse(
         correlations,
         findings,
         assumptions: season.assumptions.clone(),
-        left_out: season.readings.left_out.iter().map(|l| (l.reason.clone(), l.rows)).collect(),
-        readings: season.readings.files.iter().map(|f| f.used).sum(),
+        left_out: if choice.is_all() {
+            season.readings.left_out.iter().map(|l| (l.reason.clone(), l.rows)).collect()
+        } else {
+            vec![] // entries are counted over the season, not over what was chosen of it
+        },
+        readings,
+        load_readings: load_readings(&season.readings.frame, season, choice)?,
     })
+}
+
+/// Readings of check loads among those asked about.
+fn load_readings(frame: &DataFrame, season: &Season, choice: &Choice) -> PolarsResult<usize> {
+    let text = |name: &str| frame.column(name).and_then(|c| c.str().cloned());
+    let (antenna, quantity, band, meter) = (text("antenna")?, text("quantity")?, text("band")?, text("meter")?);
+    let readings = frame.column("readings")?.f64()?;
+    let mut sum = 0.0;
+    for i in 0..frame.height() {
+        let name = |column: &StringChunked| column.get(i).unwrap_or_default().to_string();
+        if season.config.is_load(&name(&antenna)) && choice.takes(&name(&quantity), &name(&band), &name(&meter)) {
+            sum += readings.get(i).unwrap_or(0.0);
+        }
+    }
+    Ok(sum.round() as usize)
+}
+
+/// What names a set.
+fn key(set: &sets::Set) -> (String, String, String) {
+    (set.quantity.name.clone(), set.band.clone(), set.meter.clone())
+}
+
+/// Sets of more antennas than can be compared in a time anyone waits for.
+fn too_many(sets: &[sets::Set]) -> Vec<Finding> {
+    let large = sets.iter().filter(|s| s.antennas.len() > MOST_ANTENNAS);
+    large
+        .map(|s| Finding {
+            severity: Severity::Error,
+            place: Place { file: "readings".into(), line: None, column: Some("antenna".into()) },
+            what: format!(
+                "{} antennas in one set ({}), where at most {MOST_ANTENNAS} can be compared at once",
+                s.antennas.len(),
+                result::label(&s.quantity.name, &s.band, &s.meter)
+            ),
+            why: "the work grows with the cube of their number".into(),
+            action: "the set is not analysed; is each name an antenna, and not a reading's number or a date?".into(),
+        })
+        .collect()
 }
 
 /// |Γ| of 1 or more after the correction for line loss: more comes back than was sent.

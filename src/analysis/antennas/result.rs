@@ -248,6 +248,8 @@ pub struct Antennas {
     pub seed: u64,
     /// The most trials made for a set.
     pub trials: usize,
+    /// Sets the question was about, those too large to analyse included.
+    pub asked: usize,
     /// Numeric sets.
     pub sets: Vec<SetResult>,
     /// Ordinal sets.
@@ -264,8 +266,10 @@ pub struct Antennas {
     pub assumptions: Vec<String>,
     /// Readings left out on the record: reason and rows.
     pub left_out: Vec<(String, usize)>,
-    /// Readings used.
+    /// Readings of antennas used.
     pub readings: usize,
+    /// Readings of check loads, which are no antenna's and are not compared.
+    pub load_readings: usize,
 }
 
 impl SetResult {

@@ -65,7 +65,7 @@ pub fn analyse(
     let mut family = Family::new(p, options.confidence);
     replay(fit.as_ref(), &sources, p, options, number, &mut family, done);
 
-    let links = Links::new(set, &layout, &sources);
+    let links = Links::new(set, &layout, fit.is_some(), &sources);
     let matters = config.matters.get(&set.quantity.name).copied();
     let mut pairs = vec![];
     for first in 0..p {
@@ -201,8 +201,9 @@ struct Links {
 }
 
 impl Links {
-    fn new(set: &Set, layout: &Layout, sources: &SetSources) -> Links {
-        let unseen = |level: Level| layout.states()[level as usize] == LevelState::Unseen;
+    fn new(set: &Set, layout: &Layout, fitted: bool, sources: &SetSources) -> Links {
+        // a level is seen only if its scatter could be fitted
+        let unseen = |level: Level| !fitted || layout.states()[level as usize] == LevelState::Unseen;
         let mut sessions_of = vec![BTreeSet::new(); set.antennas.len()];
         for m in &set.mountings {
             sessions_of[m.antenna].insert(m.session);

@@ -28,7 +28,7 @@ pub struct Set {
     /// What |Γ| read was multiplied by to move it from the meter's plane to the antenna; 1 where no
     /// line is declared or the quantity is no reflection.
     pub line_factor: f64,
-    /// The display's last digit in the quantity's unit: declared, or else the most decimals written.
+    /// The display's last digit in the quantity's unit: declared, or else the finest written.
     pub resolution: f64,
     /// Whether `resolution` was declared.
     pub resolution_declared: bool,
@@ -57,7 +57,7 @@ struct Row {
     session: String,
     antenna: String,
     summary: MountingSummary,
-    decimals: u32,
+    step: f64,
     reports: Vec<f64>,
 }
 
@@ -132,6 +132,7 @@ fn rows(frame: &DataFrame, config: &Config) -> PolarsResult<Vec<Row>> {
             weighted_mean().alias("mean"),
             sum_of_squares(),
             degrees_of_freedom(),
+            col("step").min(),
             col("value"),
         ])
         .collect()?;
@@ -139,6 +140,7 @@ fn rows(frame: &DataFrame, config: &Config) -> PolarsResult<Vec<Row>> {
     let number = |name: &str| grouped.column(name).and_then(|c| c.f64().cloned());
     let (quantity, band, meter) = (text("quantity")?, text("band")?, text("meter")?);
     let (session, antenna) = (text("session")?, text("antenna")?);
+    let step = number("step")?;
     let (n, mean, ss, df) = (number("n")?, number("mean")?, number("sum_of_squares")?, number("df")?);
     let values = grouped.column("value")?.list()?.clone();
     let mut out = Vec::with_capacity(grouped.height());
@@ -165,21 +167,11 @@ fn rows(frame: &DataFrame, config: &Config) -> PolarsResult<Vec<Row>> {
                 mean: mean.get(i).unwrap_or(0.0),
                 sum_of_squares: ss.get(i).unwrap_or(0.0).max(0.0),
             },
-            decimals: reports.iter().map(|&v| decimals(v)).max().unwrap_or(0),
+            step: step.get(i).unwrap_or(f64::INFINITY),
             reports,
         });
     }
     Ok(out)
-}
-
-/// Decimals needed to write a value, at most 9.
-fn decimals(value: f64) -> u32 {
-    (0..9)
-        .find(|&d| {
-            let scaled = value * 10f64.powi(d as i32);
-            (scaled - scaled.round()).abs() <= 1e-6 * scaled.abs().max(1.0) * 1e-3
-        })
-        .unwrap_or(9)
 }
 
 fn antenna_order(rows: &[Row], config: &Config) -> Vec<String> {
@@ -204,7 +196,7 @@ fn set(quantity: Quantity, rows: Vec<Row>, config: &Config) -> Set {
     let loss = declared.and_then(|m| m.line_loss_db.get(&band)).copied().filter(|_| quantity.is_reflection());
     let line_factor = loss.map_or(1.0, reflection::line_correction);
     let resolution = declared.and_then(|m| m.resolution.get(&quantity.name)).copied();
-    let written = rows.iter().map(|r| r.decimals).max().unwrap_or(0);
+    let written = rows.iter().map(|r| r.step).fold(f64::INFINITY, f64::min);
     let mountings = rows
         .iter()
         .map(|r| MountingSummary {
@@ -223,7 +215,7 @@ fn set(quantity: Quantity, rows: Vec<Row>, config: &Config) -> Set {
         sessions,
         mountings,
         line_factor,
-        resolution: resolution.unwrap_or_else(|| 10f64.powi(-(written as i32))),
+        resolution: resolution.unwrap_or(if written.is_finite() { written } else { 1.0 }),
         resolution_declared: resolution.is_some(),
     }
 }

@@ -11,6 +11,29 @@ use crate::season::config::Config;
 use crate::season::finding::Severity;
 use crate::season::units;
 
+/// The last digit a cell is written to: 0.01 for `1.50`, 1 for `3`, 1e-5 for `1.20e-3`; of several
+/// numbers (`1:1.5`) the finest.
+fn last_digit_written(text: &str) -> f64 {
+    let mut finest: f64 = 1.0;
+    let mut rest = text;
+    while let Some(at) = rest.find(|c: char| c.is_ascii_digit()) {
+        rest = &rest[at..];
+        let whole = rest.find(|c: char| !c.is_ascii_digit()).unwrap_or(rest.len());
+        let tail = &rest[whole..];
+        let decimals = match tail.chars().next() {
+            Some('.' | ',') => tail[1..].chars().take_while(char::is_ascii_digit).count(),
+            _ => 0,
+        };
+        let after = &tail[if decimals > 0 { decimals + 1 } else { 0 }..];
+        let digits =
+            |s: &str| s.chars().take_while(|c| c.is_ascii_digit() || *c == '-' || *c == '+').collect::<String>();
+        let exponent = after.strip_prefix(['e', 'E']).and_then(|s| digits(s).parse::<i32>().ok());
+        finest = finest.min(10f64.powi(exponent.unwrap_or(0).clamp(-300, 300) - decimals as i32));
+        rest = after;
+    }
+    finest
+}
+
 /// A row's numbers, in the quantity's unit and (`y`) on the analysis scale.
 #[derive(Debug, Clone, Copy, Default)]
 struct Measured {
@@ -18,6 +41,7 @@ struct Measured {
     y: Option<f64>,
     sd: Option<f64>,
     y_sd: Option<f64>,
+    step: Option<f64>,
 }
 
 /// The text and numbers of a row that its value depends on.
@@ -29,7 +53,8 @@ struct Row<'a> {
     sd: Option<f64>,
 }
 
-/// Gives the frame its columns `value`, `y`, `sd`, `y_sd`: null in a row that is among the faults.
+/// Gives the frame its columns `value`, `y`, `sd`, `y_sd` and `step`, the last digit written, in the
+/// quantity's unit: null in a row that is among the faults.
 ///
 /// Rows without a quantity are passed over: the rule for empty cells tells of them.
 pub fn measure(mut frame: DataFrame, comma: Comma, config: &Config) -> PolarsResult<(DataFrame, Vec<Seen>)> {
@@ -55,9 +80,13 @@ pub fn measure(mut frame: DataFrame, comma: Comma, config: &Config) -> PolarsRes
     let column = |name: &str, number: fn(&Measured) -> Option<f64>| {
         Column::new(name.into(), measured.iter().map(number).collect::<Vec<_>>())
     };
-    for column in
-        [column("value", |m| m.value), column("y", |m| m.y), column("sd", |m| m.sd), column("y_sd", |m| m.y_sd)]
-    {
+    for column in [
+        column("value", |m| m.value),
+        column("y", |m| m.y),
+        column("sd", |m| m.sd),
+        column("y_sd", |m| m.y_sd),
+        column("step", |m| m.step),
+    ] {
         frame.with_column(column)?;
     }
     Ok((frame, faults))
@@ -77,7 +106,10 @@ impl Row<'_> {
         })?;
         let sd = self.sd.filter(|_| self.readings > 1.0);
         let sd = sd.and_then(|sd| units::convert_sd(&quantity, number, sd, unit));
-        Ok(Measured { value: Some(value), y: Some(y), sd, y_sd: sd.map(|sd| sd * quantity.scale.slope_at(y)) })
+        // before conversion: 37.1 dBm is written to a tenth of a dB, whatever its watts look like
+        let step = units::convert_sd(&quantity, number, last_digit_written(self.value), unit);
+        let y_sd = sd.map(|sd| sd * quantity.scale.slope_at(y));
+        Ok(Measured { value: Some(value), y: Some(y), sd, y_sd, step })
     }
 
     /// The number in the value's cell, and the unit stuck to it.
