@@ -119,9 +119,9 @@ fn a_command_that_cannot_be_used_says_which_part() {
         "log.csv: no readings with quantity `swr`\n\nhint: leave the choice out to see every set there is\n",
     );
     for (option, value, words) in [
-        ("--confidence", "0.3", "wanted a number above 0.5 and below 1, such as 0.95"),
-        ("--confidence", "1", "wanted a number above 0.5 and below 1, such as 0.95"),
-        ("--confidence", "high", "wanted a number above 0.5 and below 1, such as 0.95"),
+        ("--confidence", "0.3", "wanted a number above 0.5 and at most 0.999, such as 0.95"),
+        ("--confidence", "1", "wanted a number above 0.5 and at most 0.999, such as 0.95"),
+        ("--confidence", "high", "wanted a number above 0.5 and at most 0.999, such as 0.95"),
         ("--trials", "0", "0 is not in 1..=10000000"),
         ("--threads", "0", "0 is not in 1..=1024"),
         ("--seed", "-1", ""),
@@ -285,4 +285,42 @@ fn the_same_seed_gives_the_same_bytes_on_any_number_of_threads() {
     assert_eq!(one, run(&["--threads", "2"]));
     assert_eq!(one, run(&["--quiet", "--seed", "1"]));
     assert_ne!(one, run(&["--seed", "2"]));
+}
+
+#[test]
+fn a_unit_that_is_none_of_the_quantitys_and_a_correction_not_done_yet_are_errors_with_their_line() {
+    let season = "[[meter]]\nname = \"m\"\ncorrect = true\n\n[[source]]\nname = \"s\"\nquantity = \"swr\"\n\
+                  standard = 0.1\nunit = \"bananas\"\nshared_by = \"antenna\"\n";
+    let bench =
+        Bench::new().file("mine/season.toml", season).file("mine/log.csv", format!("{HEADER}\nd,a,2 m,m,swr,1.5\n"));
+    let ran = bench.run(&["antennas", "mine"]);
+    assert_eq!((ran.status, ran.out.as_str()), (2, ""));
+    for words in
+        ["season.toml:1: meter `m` has `correct = true`", "season.toml:5: source `s` is in `bananas`, no unit of `swr`"]
+    {
+        assert!(ran.err.contains(words), "{}", ran.err);
+    }
+}
+
+#[test]
+fn a_wave_shared_by_the_season_is_added_to_each_antenna() {
+    let mut log = format!("{HEADER}\n");
+    for session in ["d", "e", "f", "g"] {
+        for (antenna, value) in [("a", "1.30"), ("b", "1.50")] {
+            for mounting in 0..2 {
+                log += &format!("{session},{antenna},2 m,m,swr,{}\n", if mounting == 0 { value } else { &value[..3] });
+            }
+        }
+    }
+    let season = |source: &str| format!("repeats = \"remounted\"\n{source}");
+    let source =
+        "[[source]]\nname = \"s\"\nquantity = \"swr\"\nshape = \"vector\"\nhalf_width = 0.1\nshared_by = \"season\"\n";
+    let verdict = |toml: String| {
+        let bench = Bench::new().file("mine/season.toml", toml).file("mine/log.csv", log.clone());
+        let ran = bench.run(&["antennas", "mine", "--json"]);
+        let json: serde_json::Value = serde_json::from_str(&ran.out).expect("JSON");
+        json["sets"][0]["pairs"][0]["verdict"].as_str().map(String::from)
+    };
+    assert_eq!(verdict(season("")).as_deref(), Some("apart"));
+    assert_eq!(verdict(season(source)).as_deref(), Some("noise"));
 }

@@ -170,7 +170,7 @@ fn a_key_of_the_top_under_a_header_is_told_where_it_belongs() {
 fn a_value_of_the_wrong_type_says_what_was_found_and_wanted() {
     assert_eq!(
         error("confidence = \"0.95\"\n"),
-        "season.toml:1:14: `confidence` is the text \"0.95\", wanted a number above 0.5 and below 1\n  \
+        "season.toml:1:14: `confidence` is the text \"0.95\", wanted a number above 0.5 and at most 0.999\n  \
            |\n\
          1 | confidence = \"0.95\"\n  \
            |              ^^^^^^\n\
@@ -190,7 +190,7 @@ fn a_value_of_the_wrong_type_says_what_was_found_and_wanted() {
 fn a_number_out_of_range_says_the_range() {
     assert_eq!(
         error("confidence = 95\n"),
-        "season.toml:1:14: `confidence` is 95, wanted a number above 0.5 and below 1\n  \
+        "season.toml:1:14: `confidence` is 95, wanted a number above 0.5 and at most 0.999\n  \
            |\n\
          1 | confidence = 95\n  \
            |              ^^"

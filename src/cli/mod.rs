@@ -61,7 +61,7 @@ pub struct ReplayArgs {
     /// Number of replays a set, instead of as many as the figures need
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=10_000_000))]
     pub trials: Option<u32>,
-    /// Confidence of every interval and family, above 0.5 and below 1; the season's if not given
+    /// Confidence of every interval and family, above 0.5 and at most 0.999; the season's if not given
     #[arg(long, value_name = "P", value_parser = confidence)]
     pub confidence: Option<f64>,
     /// Threads to use; all cores if not given
@@ -74,8 +74,8 @@ pub struct ReplayArgs {
 
 fn confidence(text: &str) -> Result<f64, String> {
     match text.parse::<f64>() {
-        Ok(p) if p > 0.5 && p < 1.0 => Ok(p),
-        _ => Err("wanted a number above 0.5 and below 1, such as 0.95".into()),
+        Ok(p) if p > 0.5 && p <= 0.999 => Ok(p),
+        _ => Err("wanted a number above 0.5 and at most 0.999, such as 0.95".into()),
     }
 }
 

@@ -10,8 +10,9 @@ pub type Stream = ChaCha8Rng;
 /// The stream of chunk `chunk` of task `task` under `seed`.
 ///
 /// ChaCha's streams are disjoint by construction: 2⁶⁴ of them, each 2⁷⁰ bytes long. Tasks are numbered
-/// by the caller; up to 2⁴⁰ chunks each.
+/// by the caller below 2²⁴; up to 2⁴⁰ chunks each.
 pub fn stream(seed: u64, task: u64, chunk: u64) -> Stream {
+    debug_assert!(task < 1 << 24 && chunk < 1 << 40, "a stream of its own for every task and chunk");
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
     rng.set_stream(task << 40 | (chunk & ((1 << 40) - 1)));
     rng

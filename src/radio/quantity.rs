@@ -47,7 +47,7 @@ pub struct Quantity {
     pub better: Better,
 }
 
-/// The quantities the design knows: name, unit, scale, which end is better.
+/// The built-in quantities: name, unit, scale, which end is better.
 const BUILT_IN: [(&str, &str, Scale, Better); 10] = [
     ("swr", "1", Scale::ReflectionFromSwr, Better::Lower),
     ("reflection", "1", Scale::AsRead, Better::Lower),
@@ -61,7 +61,7 @@ const BUILT_IN: [(&str, &str, Scale, Better); 10] = [
     ("readability", "grade", Scale::Ordinal, Better::Higher),
 ];
 
-/// Names of the built-in quantities, in the design's order.
+/// Names of the built-in quantities, in the documented order.
 pub fn built_in_names() -> impl Iterator<Item = &'static str> {
     BUILT_IN.iter().map(|q| q.0)
 }

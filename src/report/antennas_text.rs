@@ -89,11 +89,11 @@ fn headline(result: &Antennas) -> String {
     let risk = 1.0 - result.confidence;
     let expected = risk * sets as f64;
     let promise = if sets == 1 {
-        format!("The chance that any \"apart\" here is false is at most {:.0} %.", risk * 100.0)
+        format!("The chance that any \"apart\" here is false is at most {}.", number::percent(risk))
     } else {
         format!(
-            "In each set the chance of any false \"apart\" is at most {:.0} %; over {sets} sets, expect at most {expected:.1} to hold one.",
-            risk * 100.0
+            "In each set the chance of any false \"apart\" is at most {}; over {sets} sets, expect at most {expected:.1} to hold one.",
+            number::percent(risk)
         )
     };
     let of = format!(
@@ -236,10 +236,10 @@ fn overall_table(overall: &Overall, result: &Antennas) -> String {
         .collect();
     let head = format!("Overall, over {}", plural(overall.weights.len(), "weighted set", "weighted sets"));
     let note = format!(
-        "Score: weighted mean of differences from the average antenna, better upwards, each in units of what matters there. {} of {} apart; ± and rank sets hold for all at once ({:.0} %).",
+        "Score: weighted mean of differences from the average antenna, better upwards, each in units of what matters there. {} of {} apart; ± and rank sets hold for all at once ({}), the sets' errors taken as independent.",
         number::count(overall.apart),
         plural(overall.pairs, "pair", "pairs"),
-        result.confidence * 100.0
+        number::percent(result.confidence)
     );
     format!(
         "{head}\n{}\n{}\n",

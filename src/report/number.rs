@@ -31,10 +31,10 @@ pub fn plus_minus_to(value: f64, half: f64, digit: f64) -> String {
     format!("{} ± {}", signed(value, digit), to_digit(half, digit))
 }
 
-/// "1.41 … 1.66", to the digits of half its width.
-pub fn range(low: f64, high: f64) -> String {
-    let digit = last_digit((high - low) / 2.0);
-    format!("{} … {}", to_digit(low, digit), to_digit(high, digit))
+/// A confidence in percent, to the digits it needs: "95 %", "99.9 %".
+pub fn percent(share: f64) -> String {
+    let tenths = (share * 1000.0).round() / 10.0;
+    if tenths.fract() == 0.0 { format!("{tenths:.0} %") } else { format!("{tenths:.1} %") }
 }
 
 /// A p-value: three decimals, two digits below a hundredth, "< 0.001" below that.
@@ -85,7 +85,7 @@ mod tests {
         assert_eq!(plus_minus(4.0312, 1.31), "+4.0 ± 1.3");
         assert_eq!(plus_minus(-0.0312, 0.52), "0.0 ± 0.5");
         assert_eq!(plus_minus(-12.34, 0.29), "−12.34 ± 0.29");
-        assert_eq!(range(1.4132, 1.6633), "1.41 … 1.66");
+        assert_eq!((percent(0.95), percent(0.999), percent(0.05)), ("95 %".into(), "99.9 %".into(), "5 %".into()));
         assert_eq!(plus_minus(1234.0, 240.0), "+1230 ± 240");
     }
 

@@ -7,7 +7,6 @@ use crate::analysis::antennas::intervals::last_digit;
 use crate::analysis::antennas::result::{PairResult, Range, SetResult, Verdict};
 use crate::analysis::antennas::shown;
 use crate::radio::quantity::{Better, Scale};
-use crate::stats::mixed::Level;
 
 /// The unit differences are given in: dB for powers, whose ratios are what one compares; else the
 /// quantity's own.
@@ -154,7 +153,7 @@ fn unlinked(s: &SetResult) -> Vec<String> {
     for p in all.iter().take(MOST_ROWS) {
         let (first, second, _) = turned(s, p);
         let sign = if s.antennas[p.first].antenna == first { 1.0 } else { -1.0 };
-        let once = s.components[Level::Mounting as usize].sd.is_none();
+        let once = [p.first, p.second].iter().all(|&a| s.antennas[a].mountings == s.antennas[a].visits);
         let that_day = if once { "on that day, mounted once each," } else { "on that day" };
         let unit = difference_unit(s);
         let why = match (p.met, p.that_day) {

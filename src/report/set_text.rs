@@ -16,11 +16,11 @@ pub(super) fn set(s: &SetResult, confidence: f64) -> String {
     let ranked = s.quantity.better != Better::Neither;
     let unit = unit_words(s);
     let (title, value) = match &s.relative_to {
-        Some(reference) => (format!("── {}, {unit} ──", s.label()), format!("over {reference}")),
-        None => (format!("── {} ──", s.label()), unit),
+        Some(reference) => (format!("{}, {unit}", s.label()), format!("over {reference}")),
+        None => (s.label(), unit),
     };
     let mut out = vec![title];
-    let percent = format!("{:.0} % range", confidence * 100.0);
+    let percent = format!("{} range", number::percent(confidence));
     let mut order: Vec<&AntennaResult> = s.antennas.iter().collect();
     order.sort_by_key(|a| a.rank);
     let rows: Vec<Vec<String>> = order.into_iter().map(|a| antenna_row(a, s, ranked)).collect();
@@ -65,6 +65,9 @@ pub(super) fn unit_words(s: &SetResult) -> String {
     }
 }
 
+/// |Γ| from which an SWR is no longer written as a number: 40 and above.
+const OFF_SCALE: f64 = 0.951;
+
 fn antenna_row(a: &AntennaResult, s: &SetResult, ranked: bool) -> Vec<String> {
     let scale = s.quantity.scale;
     let estimate = scale.to_shown(a.estimate);
@@ -72,13 +75,20 @@ fn antenna_row(a: &AntennaResult, s: &SetResult, ranked: bool) -> Vec<String> {
     let (estimate, range) = match ends {
         Some(_) if s.relative_to.as_ref() == Some(&a.antenna) => ("0".into(), "reference".into()),
         Some(r) => {
-            let digit = last_digit((r.high - r.low) / 2.0);
+            // of a lopsided range the shorter side says what the estimate's digits are worth
+            let side = (estimate - r.low).min(r.high - estimate).abs();
+            let digit = last_digit(if side > 0.0 { side } else { (r.high - r.low) / 2.0 });
             let text = if s.relative_to.is_some() {
                 number::signed(estimate, digit)
             } else {
                 number::to_digit(estimate, digit)
             };
-            (text, number::range(r.low, r.high))
+            let top = if scale.is_reflection() && a.range.is_some_and(|r| r.high >= OFF_SCALE) {
+                "off the scale".to_string()
+            } else {
+                number::to_digit(r.high, digit)
+            };
+            (text, format!("{} … {top}", number::to_digit(r.low, digit)))
         }
         None => (number::to_digit(estimate, s.resolution.0), "can't tell".into()),
     };
@@ -133,8 +143,9 @@ fn basis(s: &SetResult) -> Option<String> {
     if s.basis.session_fixed {
         parts.push("antennas are compared inside sessions only".to_string());
     }
-    (!parts.is_empty())
-        .then(|| format!("A spread came out at zero; nothing is gained from that: {}.", parts.join("; ")))
+    (!parts.is_empty()).then(|| {
+        format!("One level scattered no more than what lies inside it explains; to be safe, {}.", parts.join("; "))
+    })
 }
 
 /// Declared sources, by what became of them.
@@ -195,10 +206,8 @@ pub(super) fn ordinal(s: &OrdinalResult) -> String {
             })
             .collect()
     };
-    let mut out = vec![
-        format!("── {label} ──"),
-        table(&["antenna", "median", "rank", "sessions", "reports"], &[1, 2, 3, 4], &rows),
-    ];
+    let mut out =
+        vec![label.clone(), table(&["antenna", "median", "rank", "sessions", "reports"], &[1, 2, 3, 4], &rows)];
     let lines = [
         (Verdict::Apart, "Apart", " (share of report pairs in which the first was the better, ties halved)"),
         (Verdict::Noise, "Inside the noise", ""),

@@ -6,6 +6,7 @@ use super::config::{Config, Repeats};
 use super::error::{InputError, Kind, Problem};
 use super::parse;
 use super::readings::{ReadError, Readings, read_files, read_folder};
+use super::units;
 
 /// A season, taken in.
 #[derive(Debug)]
@@ -33,6 +34,7 @@ impl Season {
         let name = path.file_name().map_or_else(|| path.display().to_string(), |n| n.to_string_lossy().into_owned());
         let (config, readings, assumptions) = if path.is_dir() {
             let config = parse::read(path)?;
+            check(&config, &path.join(parse::FILE))?;
             let readings = read_folder(path, &config).map_err(|e| input_error(e, path))?;
             (config, readings, vec![])
         } else {
@@ -45,6 +47,35 @@ impl Season {
         let title = if config.title.is_empty() { name } else { config.title.clone() };
         Ok(Season { title, config, readings, assumptions })
     }
+}
+
+/// What can only be judged once the whole of `season.toml` is known: whether a source's unit is one of its
+/// quantity's, and keys whose work this version does not do.
+fn check(config: &Config, file: &Path) -> Result<(), InputError> {
+    let at = |line: usize| format!("{}:{line}", file.display());
+    let mut problems = vec![];
+    for source in &config.sources {
+        let (Some(unit), Some(quantity)) = (&source.unit, config.quantity(&source.quantity)) else { continue };
+        let scale = quantity.scale.name(&quantity.unit);
+        // any value the quantity can have serves to ask whether the unit belongs
+        let some = quantity.scale.to_shown(0.2);
+        if *unit != scale && units::convert_sd(&quantity, some, 1.0, unit).is_none() {
+            let known = units::known_units(&quantity).iter().map(|u| format!("`{u}`")).collect::<Vec<_>>().join(", ");
+            problems.push(
+                Problem::new(
+                    Kind::UnknownWord,
+                    at(source.line),
+                    format!("source `{}` is in `{unit}`, no unit of `{}`", source.name, quantity.name),
+                )
+                .want(format!("`{scale}`, the analysis scale, or one of {known}")),
+            );
+        }
+    }
+    for meter in config.meters.iter().filter(|m| m.correct) {
+        let what = format!("meter `{}` has `correct = true`, which this version does not do yet", meter.name);
+        problems.push(Problem::new(Kind::NotYet, at(meter.line), what).advise("take the line away for now"));
+    }
+    if problems.is_empty() { Ok(()) } else { Err(problems.into()) }
 }
 
 fn defaults(config: &Config) -> Vec<String> {

@@ -24,46 +24,46 @@ use crate::stats::student_t::t_quantile;
 
 /// The stream of the normal numbers that stand for scatter in `single_half_width`: the same for all, so
 /// that like antennas get like intervals.
-const SUMS: u64 = 1 << 25;
+const SUMS: u64 = 1 << 22;
 
 /// Draws of declared errors, in trial order.
 #[derive(Debug, Clone, Default)]
 pub struct Declared {
     errors: Vec<f64>,
     season: Vec<f64>,
+    antennas: usize,
 }
 
 impl Declared {
-    /// Adds one trial: each antenna's error, and the one all share.
-    pub fn push(&mut self, errors: &[f64], season: f64) {
+    /// Adds one trial: each antenna's error, and what sources shared by the season add to its own result.
+    pub fn push(&mut self, errors: &[f64], season: &[f64]) {
         self.errors.extend_from_slice(errors);
-        self.season.push(season);
+        self.season.extend_from_slice(season);
+        self.antennas = errors.len();
     }
 
     /// Adds another's trials behind its own.
     pub fn append(&mut self, other: Declared) {
         self.errors.extend(other.errors);
         self.season.extend(other.season);
+        self.antennas = self.antennas.max(other.antennas);
     }
 
     /// Number of trials.
     pub fn trials(&self) -> usize {
-        self.season.len()
-    }
-
-    fn antennas(&self) -> usize {
-        self.errors.len().checked_div(self.season.len()).unwrap_or(0)
+        self.errors.len().checked_div(self.antennas).unwrap_or(0)
     }
 
     /// Error of first − error of second, trial by trial.
     pub fn difference(&self, first: usize, second: usize) -> Vec<f64> {
-        self.errors.chunks_exact(self.antennas().max(1)).map(|e| e[first] - e[second]).collect()
+        self.errors.chunks_exact(self.antennas.max(1)).map(|e| e[first] - e[second]).collect()
     }
 
     /// Error of an antenna's own result, trial by trial.
     pub fn result(&self, antenna: usize) -> Vec<f64> {
-        let trials = self.errors.chunks_exact(self.antennas().max(1)).zip(&self.season);
-        trials.map(|(e, s)| e[antenna] + s).collect()
+        let p = self.antennas.max(1);
+        let trials = self.errors.chunks_exact(p).zip(self.season.chunks_exact(p));
+        trials.map(|(e, s)| e[antenna] + s[antenna]).collect()
     }
 }
 
@@ -208,6 +208,9 @@ impl Family {
     pub fn single_half_width(&self, scatter: f64, declared: f64, drawn: &[f64]) -> f64 {
         if !(declared > 0.0) {
             return scatter;
+        }
+        if drawn.is_empty() {
+            return f64::INFINITY;
         }
         let absolute: Vec<f64> = drawn.iter().map(|d| d.abs()).collect();
         let known = quantile(&absolute, self.confidence);

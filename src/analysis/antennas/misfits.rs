@@ -12,6 +12,9 @@ use crate::season::finding::{Finding, Place, Severity};
 /// beyond what even heavy-tailed scatter gives.
 const BEYOND: f64 = 10.0;
 
+/// Fewer readings than this, in visits of two or more, don't say what a usual deviation is.
+const LEAST: u32 = 10;
+
 /// Up to this many misfits of one meter in one session are named one by one.
 const FEW: usize = 3;
 
@@ -91,8 +94,14 @@ fn find(frame: &DataFrame, sets: &[Set]) -> PolarsResult<Vec<Misfit>> {
     let suspects = frame
         .clone()
         .lazy()
-        .with_columns([deviation()?, col("value").median().over(keys(&VISIT))?.alias("visit_median")])
-        .with_columns([usual()?])
+        .with_columns([
+            deviation()?,
+            col("value").median().over(keys(&VISIT))?.alias("visit_median"),
+            len().over(keys(&VISIT))?.alias("visit_readings"),
+        ])
+        .filter(col("visit_readings").gt_eq(lit(2)))
+        .with_columns([usual()?, len().over(keys(&SET))?.alias("set_readings")])
+        .filter(col("set_readings").gt_eq(lit(LEAST)))
         .filter(col("deviation").gt(lit(BEYOND) * col("usual")))
         .sort(["file", "line"], SortMultipleOptions::default())
         .collect()?;

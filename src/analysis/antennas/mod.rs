@@ -58,11 +58,12 @@ pub fn analyse(
     done: &(dyn Fn() + Sync),
 ) -> PolarsResult<Antennas> {
     let config = &season.config;
-    let (mut sets, mut ordinal) = sets::sets_of(&season.readings.frame, config)?;
+    let (mut sets, ordinal) = sets::sets_of(&season.readings.frame, config)?;
     // numbered before the choice, so that a set's random streams don't depend on it
     let number: Vec<(String, String, String)> = sets.iter().map(key).collect();
     sets.retain(|set| choice.takes(&set.quantity.name, &set.band, &set.meter));
-    ordinal.retain(|set| choice.takes(&set.quantity.name, &set.band, &set.meter));
+    let mut ordinal: Vec<(usize, sets::OrdinalSet)> = ordinal.into_iter().enumerate().collect();
+    ordinal.retain(|(_, set)| choice.takes(&set.quantity.name, &set.band, &set.meter));
     let asked = sets.len() + ordinal.len();
     let mut findings = season.readings.findings.clone();
     findings.extend(misfits::misfits(&season.readings.frame, &sets)?);
@@ -76,7 +77,7 @@ pub fn analyse(
         })
         .collect();
     let ordinal: Vec<_> =
-        ordinal.iter().enumerate().map(|(number, set)| readability::analyse(set, options, number as u64)).collect();
+        ordinal.iter().map(|(number, set)| readability::analyse(set, options, *number as u64)).collect();
     let overall = overall::ranking(&analyses, config, options.confidence);
     let correlations = overall::correlations(&analyses, options.confidence);
     let sets: Vec<_> = analyses.into_iter().map(|a| a.result).collect();

@@ -202,8 +202,11 @@ pub fn correlations(sets: &[SetAnalysis], confidence: f64) -> Vec<Correlation> {
             {
                 continue;
             }
+            // only antennas that can be compared with the others in both sets
+            let compared = |s: &SetResult, i: usize| !s.antennas[i].rank_probabilities.is_empty();
             let shared: Vec<(usize, usize)> = (0..a.result.antennas.len())
                 .filter_map(|i| Some((i, place(&b.result, &a.result.antennas[i].antenna)?)))
+                .filter(|&(i, j)| compared(&a.result, i) && compared(&b.result, j))
                 .collect();
             if shared.len() < 4 {
                 continue;

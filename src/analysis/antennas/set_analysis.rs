@@ -15,7 +15,7 @@ use crate::montecarlo::simultaneous::SetFit;
 use crate::montecarlo::stream::stream;
 use crate::radio::quantity::Better;
 use crate::season::config::{Config, Scope};
-use crate::stats::mixed::{Data, Layout, Level, LevelState};
+use crate::stats::mixed::{Layout, Level, LevelState};
 
 /// How the replays of a run are made.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -59,7 +59,7 @@ pub fn analyse(
     let fit = SetFit::new(layout.clone(), &data, floor, options.confidence);
     let estimates = match &fit {
         Some(fit) => fit.inference.estimates.clone(),
-        None => plain_means(set, &layout, &data),
+        None => plain_means(set, &layout),
     };
     let sources = SetSources::new(set, &layout, config, &estimates, scatter_of_a_reading(set));
     let mut family = Family::new(p, options.confidence);
@@ -106,7 +106,7 @@ fn step_on_scale(set: &Set) -> f64 {
 }
 
 /// Mean of each antenna's mountings: the estimate where the log shows no scatter to weigh them by.
-fn plain_means(set: &Set, layout: &Layout, _data: &Data) -> Vec<f64> {
+fn plain_means(set: &Set, layout: &Layout) -> Vec<f64> {
     (0..layout.antennas())
         .map(|a| {
             let own: Vec<f64> = set.mountings.iter().filter(|m| m.antenna == a).map(|m| m.mean).collect();
@@ -153,12 +153,14 @@ fn replay(
     family: &mut Family,
     done: &(dyn Fn() + Sync),
 ) {
-    if p < 2 && fit.is_none() {
+    if fit.is_none() && sources.applied.is_empty() {
         return;
     }
     // JCGM 101:2008, 7.9.4: at least 100/(1 − p) trials a block
-    let block = ((100.0 / (1.0 - options.confidence)).ceil() as usize).next_multiple_of(CHUNK);
-    let fixed = options.trials.map(|t| t.max(1).next_multiple_of(CHUNK));
+    let block = ((100.0 / (1.0 - options.confidence)).ceil() as usize).next_multiple_of(CHUNK).min(MOST_TRIALS / 2);
+    // fewer than ten trials beyond a quantile leave it to chance
+    let least = (10.0 / (1.0 - options.confidence)).ceil() as usize;
+    let fixed = options.trials.map(|t| t.max(least).next_multiple_of(CHUNK));
     loop {
         let more = fixed.unwrap_or(block);
         if let Some(fit) = fit {
@@ -172,17 +174,17 @@ fn replay(
                 let mut rng = stream(options.seed, DECLARED_TASKS + number, chunk as u64);
                 let mut out = Declared::default();
                 let mut errors = vec![0.0; p];
-                let mut season = 0.0;
+                let mut season = vec![0.0; p];
                 for _ in 0..CHUNK {
                     sources.draw(&mut rng, &mut errors, &mut season);
-                    out.push(&errors, season);
+                    out.push(&errors, &season);
                 }
                 out
             })
             .collect();
         chunks.into_iter().for_each(|c| family.declared.append(c));
         family.blocks.push(more);
-        if fit.is_none() && !counting || fixed.is_some() {
+        if fit.is_none() && !counting || fixed.is_some() || p < 2 {
             break;
         }
         if family.blocks.len() >= 2 && family.is_stable(fit, sources) || family.declared.trials() >= MOST_TRIALS {
@@ -224,13 +226,18 @@ impl Links {
 
     /// Whether the difference rests only on spreads that are known.
     fn comparable(&self, first: usize, second: usize) -> bool {
-        self.visit_known && (self.session_known || self.met(first, second))
+        self.reading_known && self.visit_known && (self.session_known || self.met(first, second))
     }
 
     /// Whether an antenna's own result does.
     fn absolute_known(&self) -> bool {
-        self.visit_known && self.session_known
+        self.reading_known && self.visit_known && self.session_known
     }
+}
+
+/// Place of the pair first < second among all pairs of `n`.
+fn pair_index(first: usize, second: usize, n: usize) -> usize {
+    first * (2 * n - first - 1) / 2 + second - first - 1
 }
 
 #[allow(clippy::too_many_arguments)] // everything a verdict rests on, each once
@@ -247,7 +254,8 @@ fn pair(
     matters: Option<f64>,
 ) -> PairResult {
     let difference = estimates[first] - estimates[second];
-    let seen = fit.and_then(|f| f.pairs.iter().find(|p| p.first == first && p.second == second));
+    // pairs stand in order of first and then second antenna
+    let seen = fit.and_then(|f| f.pairs.get(pair_index(first, second, layout.antennas())));
     let declared = sources.standard_of_difference(first, second);
     let half = family.half_width(seen, declared);
     let met = links.met(first, second);

@@ -61,7 +61,7 @@ struct Row {
     reports: Vec<f64>,
 }
 
-/// Groups the readings into sets, by quantity in the design's order, then band in the season's order,
+/// Groups the readings into sets, by quantity in the documented order, then band in the season's order,
 /// then meter. Readings of check loads are no antenna's and stay out.
 ///
 /// # Errors

@@ -14,6 +14,7 @@ use super::sets::Set;
 use crate::montecarlo::shape::Shape;
 use crate::radio::reflection::{directivity_error, vector_sum};
 use crate::season::config::{Config, Scope, Source};
+use crate::season::units;
 use crate::stats::mixed::{Layout, LevelState};
 
 /// What became of a source in a set.
@@ -175,14 +176,15 @@ impl SetSources {
 
     /// Draws each antenna's declared error into `out`: without sources shared by the season, then, into
     /// `season`, those alone.
-    pub fn draw(&self, rng: &mut impl Rng, out: &mut [f64], season: &mut f64) {
+    pub fn draw(&self, rng: &mut impl Rng, out: &mut [f64], season: &mut [f64]) {
         out.fill(0.0);
-        *season = 0.0;
+        season.fill(0.0);
         let mut drawn = vec![0.0; out.len()];
         for applied in self.applied.iter().filter(|a| a.treatment != Treatment::HeldByData) {
             let term = &applied.term;
             if applied.treatment == Treatment::Cancels {
-                *season += term.shape.draw(rng);
+                let value = term.shape.draw(rng);
+                season.iter_mut().zip(&term.factor).for_each(|(error, factor)| *error += factor * value);
                 continue;
             }
             for value in &mut drawn {
@@ -258,28 +260,40 @@ fn acts_on(source: &Source, set: &Set) -> bool {
         && source.band.as_ref().is_none_or(|b| *b == set.band)
 }
 
-/// A declared source on this set: its sizes moved to the analysis scale at each antenna's value, and
-/// what becomes of it.
+/// A declared source on this set: its sizes moved to the analysis scale at each antenna's value, and to
+/// the antenna's end of the line, and what becomes of it.
+///
+/// A vector meets each antenna's reflection at that antenna's own phase, so that one wave shared by the
+/// season or by a session still errs by antenna: such a source is added to each, like a directivity.
 fn declared(source: &Source, set: &Set, layout: &Layout, values: &[f64]) -> Applied {
-    let scale = set.quantity.scale;
-    let own_unit = source.unit.as_deref().is_some_and(|u| u != scale.name(&set.quantity.unit));
-    let factor: Vec<f64> = values.iter().map(|&y| if own_unit { scale.slope_at(y) } else { 1.0 }).collect();
+    let vector = matches!(source.shape, Shape::Vector { .. });
+    let factor: Vec<f64> = values.iter().map(|&y| unit_factor(source, set, y)).collect();
     let level = source.shared_by.level();
     let seen = level.is_some_and(|l| layout.states()[l as usize] != LevelState::Unseen);
     let treatment = match (source.shared_by, seen) {
-        (Scope::Season, _) => Treatment::Cancels,
-        (Scope::Antenna, _) => Treatment::Added,
+        (Scope::Season, _) if !vector => Treatment::Cancels,
+        (Scope::Season | Scope::Antenna, _) => Treatment::Added,
         (_, true) => Treatment::HeldByData,
         (_, false) => Treatment::DeclaredNotSeen,
     };
     let group = match source.shared_by {
-        Scope::Season => vec![0; values.len()],
-        Scope::Session => (0..values.len()).map(|a| layout.first_session_of(a).unwrap_or(a)).collect(),
+        Scope::Season if !vector => vec![0; values.len()],
+        Scope::Session if !vector => (0..values.len()).map(|a| layout.first_session_of(a).unwrap_or(a)).collect(),
         _ => (0..values.len()).collect(),
     };
     let term = Term { shape: source.shape, factor, group };
     let standard = term.factor.iter().map(|f| f * source.shape.standard()).collect();
     Applied { name: source.name.clone(), scope: source.shared_by, treatment, standard, made: false, term }
+}
+
+/// What one unit of a source's size is on the analysis scale, for an antenna at `y`. Sizes are at the
+/// meter: on a reflection the line's correction acts on them too.
+fn unit_factor(source: &Source, set: &Set, y: f64) -> f64 {
+    let (quantity, line) = (&set.quantity, if set.quantity.is_reflection() { set.line_factor } else { 1.0 });
+    let at_meter = y / line;
+    let own = source.unit.as_deref().filter(|u| *u != quantity.scale.name(&quantity.unit));
+    let size = own.and_then(|unit| units::convert_sd(quantity, quantity.scale.to_shown(at_meter), 1.0, unit));
+    line * size.map_or(1.0, |size| size * quantity.scale.slope_at(at_meter))
 }
 
 /// Standard deviation of what display rounding leaves in the mean of many readings, for a display of

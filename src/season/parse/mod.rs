@@ -78,14 +78,14 @@ fn top<'a>(doc: &'a Document<'a>, root: &'a DeTable<'a>) -> Config {
         }
     }
     let defaults = Config::default();
-    let above_half = |x: f64| x > 0.5 && x < 1.0;
+    let above_half = |x: f64| x > 0.5 && x <= 0.999;
     let repeats = [("left on", Repeats::LeftOn), ("remounted", Repeats::Remounted)];
     Config {
         title: top.get("title").and_then(|f| f.text()).unwrap_or(defaults.title),
         reference: top.get("reference").and_then(|f| f.name_of(Noun::Antenna)),
         confidence: top
             .get("confidence")
-            .and_then(|f| f.number("a number above 0.5 and below 1", above_half))
+            .and_then(|f| f.number("a number above 0.5 and at most 0.999", above_half))
             .unwrap_or(defaults.confidence),
         repeats: top.get("repeats").and_then(|f| f.word(&repeats)).unwrap_or(defaults.repeats),
         bands: entries::bands(&top),

@@ -117,7 +117,16 @@ pub fn infer(layout: &Layout, data: &Data, floor: f64) -> Option<Inference> {
     let within = kenward_roger(final_layout, final_workspace, &settled.theta, &settled.free)?;
     // contrasts from the settled fit, their common level from the bounded one
     let shift = level - final_workspace.beta.iter().sum::<f64>() / final_workspace.beta.len() as f64;
-    let estimates = final_workspace.beta.iter().map(|b| b + shift + data.centre).collect();
+    let mut estimates: Vec<f64> = final_workspace.beta.iter().map(|b| b + shift + data.centre).collect();
+    if let Some(across) = &settled.across {
+        // groups that no session joins stand to each other as the fit with sessions random has them
+        for group in 0..estimates.len() {
+            let members: Vec<usize> = (0..estimates.len()).filter(|&a| layout.group(a) == group).collect();
+            let n = members.len() as f64;
+            let off = members.iter().map(|&a| across.beta[a] + data.centre - estimates[a]).sum::<f64>() / n;
+            members.iter().for_each(|&a| estimates[a] += off);
+        }
+    }
     let factor = joint_factor(layout, &settled, final_workspace).to_vec();
     let levels = group_levels(layout, data, &final_workspace.beta);
     let component_errors = std::array::from_fn(|k| absolute.covariance[k][k].max(0.0).sqrt());
