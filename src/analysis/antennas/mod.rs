@@ -13,6 +13,7 @@ pub mod shown;
 pub mod sources;
 
 use polars::prelude::{DataFrame, PolarsResult, StringChunked};
+use rayon::prelude::*;
 
 use crate::season::Season;
 use crate::season::finding::{Finding, Place, Severity};
@@ -68,8 +69,9 @@ pub fn analyse(
     let mut findings = season.readings.findings.clone();
     findings.extend(misfits::misfits(&season.readings.frame, &sets)?);
     findings.extend(too_many(&sets));
+    // collected in the sets' order, each from streams of its own: the same on any number of threads
     let analyses: Vec<SetAnalysis> = sets
-        .iter()
+        .par_iter()
         .filter(|set| set.antennas.len() <= MOST_ANTENNAS)
         .filter_map(|set| {
             let stream = number.iter().position(|k| *k == key(set))?;
@@ -77,7 +79,7 @@ pub fn analyse(
         })
         .collect();
     let ordinal: Vec<_> =
-        ordinal.iter().map(|(number, set)| readability::analyse(set, options, *number as u64)).collect();
+        ordinal.par_iter().map(|(number, set)| readability::analyse(set, options, *number as u64)).collect();
     let overall = overall::ranking(&analyses, config, options.confidence);
     let correlations = overall::correlations(&analyses, options.confidence);
     let sets: Vec<_> = analyses.into_iter().map(|a| a.result).collect();
