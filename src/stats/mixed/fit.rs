@@ -38,9 +38,9 @@ pub struct Precision {
 impl Precision {
     /// For the fit of the log itself.
     pub const FULL: Precision = Precision { tolerance: 1e-9, most_steps: 200, scoring: 3 };
-    /// For a replay: steps shrink quadratically, so the one after a step of 5 % of a standard error would
+    /// For a replay: steps shrink quadratically, so the one after a step of 2 % of a standard error would
     /// be far below the replay's own noise.
-    pub const REPLAY: Precision = Precision { tolerance: 5e-2, most_steps: 40, scoring: 0 };
+    pub const REPLAY: Precision = Precision { tolerance: 2e-2, most_steps: 40, scoring: 0 };
 }
 
 /// Expected information at a θ, kept to make the first step of many fits from there.
