@@ -161,7 +161,7 @@ fn sets_table(result: &Antennas) -> String {
         let count = |v: Verdict| cell(s.pairs.iter().filter(|p| p.verdict == v).count());
         let counts = [Verdict::Apart, Verdict::Even, Verdict::Noise, Verdict::Unlinked].map(count);
         let label = crate::analysis::antennas::result::label(&s.quantity.name, &s.band, &s.meter);
-        let first = firsts(s.antennas.iter().map(|a| (a.antenna.as_str(), Some(a.rank_range))));
+        let first = firsts(s.antennas.iter().map(|a| (a.antenna.as_str(), Some((a.rank_low, a.rank_high)))));
         rows.push([vec![label], counts.to_vec(), vec![first]].concat());
     }
     table(&["Set", "apart", "even", "noise", "unlinked", "first"], &[1, 2, 3, 4], &rows)

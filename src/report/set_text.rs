@@ -181,7 +181,7 @@ pub(super) fn ordinal(s: &OrdinalResult) -> String {
             vec![
                 a.antenna.clone(),
                 number::to_digit(a.median, if a.median.fract() == 0.0 { 1.0 } else { 0.1 }),
-                rank_range(a.rank_range.0, a.rank_range.1),
+                rank_range(a.rank_low, a.rank_high),
                 a.sessions.to_string(),
                 a.reports.to_string(),
             ]

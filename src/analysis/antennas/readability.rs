@@ -68,6 +68,7 @@ fn antenna(set: &OrdinalSet, a: usize, n: usize, pairs: &[OrdinalPairResult]) ->
         sessions: own.len(),
         reports: grades.len(),
         median,
-        rank_range: (low, high),
+        rank_low: low,
+        rank_high: high,
     }
 }

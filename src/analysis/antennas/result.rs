@@ -164,8 +164,10 @@ pub struct OrdinalAntenna {
     pub reports: usize,
     /// Median grade.
     pub median: f64,
-    /// Lowest and highest rank that the verdicts allow.
-    pub rank_range: (usize, usize),
+    /// The best rank that the verdicts allow.
+    pub rank_low: usize,
+    /// The worst.
+    pub rank_high: usize,
 }
 
 /// One pair in an ordinal set.
