@@ -73,7 +73,7 @@ fn summarise(
         for j in i + 1..n {
             let difference = estimates[i] - estimates[j];
             scales.push(spread(&|d: &[f64]| d[i] - d[j] - difference));
-            pairs.push(blank_pair(i, j, difference));
+            pairs.push(PairResult::bare(i, j, difference, Verdict::Noise));
         }
     }
     let largest: Vec<f64> = draws
@@ -114,23 +114,6 @@ fn summarise(
     antennas.sort_by_key(|a| a.rank);
     let apart = pairs.iter().filter(|p| p.verdict == Verdict::Apart).count();
     Overall { weights, antennas, incomplete, apart, pairs: pairs.len() }
-}
-
-fn blank_pair(first: usize, second: usize, difference: f64) -> PairResult {
-    PairResult {
-        first,
-        second,
-        difference,
-        standard_error: None,
-        df: None,
-        range: None,
-        p_adjusted: None,
-        verdict: Verdict::Noise,
-        matters: None,
-        share_declared: None,
-        that_day: None,
-        met: true,
-    }
 }
 
 /// Each set's weight: what the season gives its quantity and band, shared among the meters that read it.

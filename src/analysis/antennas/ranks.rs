@@ -75,23 +75,6 @@ fn beats(better: Better) -> Option<fn(f64, f64) -> bool> {
 mod tests {
     use super::*;
 
-    fn apart(first: usize, second: usize, difference: f64) -> PairResult {
-        PairResult {
-            first,
-            second,
-            difference,
-            standard_error: None,
-            df: None,
-            range: None,
-            p_adjusted: None,
-            verdict: Verdict::Apart,
-            matters: None,
-            share_declared: None,
-            that_day: None,
-            met: true,
-        }
-    }
-
     /// Klein, Wright & Wieczorek's rule worked by hand: estimates 10, 10.5, 12, 12.2, 15 with joint
     /// intervals that separate {1, 2}, {3, 4} and {5}.
     #[test]
@@ -101,7 +84,7 @@ mod tests {
         for i in 0..5 {
             for j in i + 1..5 {
                 if (i, j) != (0, 1) && (i, j) != (2, 3) {
-                    pairs.push(apart(i, j, x[i] - x[j]));
+                    pairs.push(PairResult::bare(i, j, x[i] - x[j], Verdict::Apart));
                 }
             }
         }

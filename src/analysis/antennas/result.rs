@@ -99,6 +99,26 @@ pub struct PairResult {
     pub met: bool,
 }
 
+impl PairResult {
+    /// A pair of which nothing but its difference and a verdict is known.
+    pub fn bare(first: usize, second: usize, difference: f64, verdict: Verdict) -> PairResult {
+        PairResult {
+            first,
+            second,
+            difference,
+            standard_error: None,
+            df: None,
+            range: None,
+            p_adjusted: None,
+            verdict,
+            matters: None,
+            share_declared: None,
+            that_day: None,
+            met: true,
+        }
+    }
+}
+
 /// One set's answer.
 #[derive(Debug, Clone)]
 pub struct SetResult {

@@ -263,18 +263,10 @@ fn pair(
         let known =
             half > 0.0 && met && links.reading_known && layout.visits_of(first) == 1 && layout.visits_of(second) == 1;
         return PairResult {
-            first,
-            second,
-            difference,
-            standard_error: None,
-            df: None,
-            range: None,
-            p_adjusted: None,
-            verdict: Verdict::Unlinked,
             matters: matters.map(|_| true),
-            share_declared: None,
             that_day: known.then_some(Range { low: difference - half, high: difference + half }),
             met,
+            ..PairResult::bare(first, second, difference, Verdict::Unlinked)
         };
     }
     let scatter = seen.map_or(0.0, |p| p.error.adjusted);
