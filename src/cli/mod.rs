@@ -1,6 +1,7 @@
 //! One file a verb: arguments → library call → what to print.
 
 pub mod antennas;
+pub mod claims;
 mod progress;
 pub mod start;
 
@@ -28,6 +29,8 @@ pub enum Verb {
     },
     /// Rank the antennas and say which pairs are apart
     Antennas(AntennasArgs),
+    /// Hold every maker's claim against what was measured: met, missed, or not shown
+    Claims(ClaimsArgs),
 }
 
 /// Arguments of `antennas`.
@@ -45,6 +48,22 @@ pub struct AntennasArgs {
     #[arg(long, value_name = "NAME")]
     pub meter: Option<String>,
     /// How the replays are made
+    #[command(flatten)]
+    pub replays: ReplayArgs,
+    /// Print JSON instead of words and tables
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Arguments of `claims`.
+#[derive(Debug, Args)]
+pub struct ClaimsArgs {
+    /// A season's folder
+    pub season: PathBuf,
+    /// The chance allowed of a wrong verdict on a claim, from 0.0005 to 0.4; if not given, half of what the confidence leaves: 0.025 at 0.95
+    #[arg(long, value_name = "P", value_parser = risk)]
+    pub risk: Option<f64>,
+    /// How the draws are made
     #[command(flatten)]
     pub replays: ReplayArgs,
     /// Print JSON instead of words and tables
@@ -79,6 +98,13 @@ fn confidence(text: &str) -> Result<f64, String> {
     }
 }
 
+fn risk(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(p) if (0.0005..=0.4).contains(&p) => Ok(p),
+        _ => Err("wanted a number from 0.0005 to 0.4, such as 0.05".into()),
+    }
+}
+
 /// What a verb has to say, and with which exit status.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Outcome {
@@ -96,5 +122,6 @@ pub fn run(cli: &Cli) -> Result<Outcome, String> {
     match &cli.verb {
         Verb::Start { dir } => start::run(dir).map(|text| Outcome { text, status: 0 }).map_err(|e| e.to_string()),
         Verb::Antennas(args) => antennas::run(args),
+        Verb::Claims(args) => claims::run(args),
     }
 }

@@ -2,6 +2,9 @@
 
 pub mod antennas_json;
 pub mod antennas_text;
+pub mod claims_json;
+pub mod claims_text;
+mod claims_words;
 pub mod number;
 mod pairs_text;
 pub mod plot;

@@ -58,6 +58,15 @@ pub fn share(share: f64) -> String {
     }
 }
 
+/// A probability to the nearest percent: "97 %", "< 1 %", "> 99 %".
+pub fn chance(p: f64) -> String {
+    match p {
+        p if p < 0.01 => "< 1 %".into(),
+        p if p > 0.99 => "> 99 %".into(),
+        p => format!("{:.0} %", p * 100.0),
+    }
+}
+
 /// A whole number with thin groups of three: "3,527".
 pub fn count(n: usize) -> String {
     let digits = n.to_string();
@@ -96,6 +105,10 @@ mod tests {
         assert_eq!(share(0.72), "70 %");
         assert_eq!(share(0.01), "< 5 %");
         assert_eq!(share(0.999), "> 95 %");
+        assert_eq!(
+            ["< 1 %", "3 %", "> 99 %"],
+            [chance(0.004), chance(0.029), chance(0.9999)].each_ref().map(|s| s.as_str())
+        );
         assert_eq!(p_value(0.00021), "< 0.001");
         assert_eq!(p_value(0.0042), "0.004");
         assert_eq!(p_value(0.42), "0.42");

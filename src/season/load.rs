@@ -50,7 +50,7 @@ impl Season {
 }
 
 /// What can only be judged once the whole of `season.toml` is known: whether a source's unit is one of its
-/// quantity's, and keys whose work this version does not do.
+/// quantity's, whether a claim's limit is a value the quantity can have, and keys whose work this version does not do.
 fn check(config: &Config, file: &Path) -> Result<(), InputError> {
     let at = |line: usize| format!("{}:{line}", file.display());
     let mut problems = vec![];
@@ -69,6 +69,15 @@ fn check(config: &Config, file: &Path) -> Result<(), InputError> {
                 )
                 .want(format!("`{scale}`, the analysis scale, or one of {known}")),
             );
+        }
+    }
+    for claim in config.antennas.iter().flat_map(|a| &a.claims) {
+        let Some(quantity) = config.quantity(&claim.quantity) else { continue };
+        for limit in [claim.at_least, claim.at_most].into_iter().flatten() {
+            if quantity.scale.to_analysis(limit).is_none() {
+                let what = format!("a claim limits `{}` at {limit}, a value it never has", quantity.name);
+                problems.push(Problem::new(Kind::Conflict, at(claim.line), what));
+            }
         }
     }
     for meter in config.meters.iter().filter(|m| m.correct) {

@@ -1,5 +1,6 @@
 //! Which antennas are apart, which are inside the noise, and which this log cannot compare.
 
+pub mod fitted;
 pub mod intervals;
 pub mod misfits;
 pub mod next;
@@ -32,7 +33,7 @@ pub struct Choice {
 }
 
 /// The most antennas a set may have.
-const MOST_ANTENNAS: usize = 100;
+pub const MOST_ANTENNAS: usize = 100;
 
 impl Choice {
     /// Whether nothing is left aside.
@@ -132,7 +133,7 @@ fn key(set: &sets::Set) -> (String, String, String) {
 }
 
 /// Sets of more antennas than can be compared in a time anyone waits for.
-fn too_many(sets: &[sets::Set]) -> Vec<Finding> {
+pub fn too_many(sets: &[sets::Set]) -> Vec<Finding> {
     let large = sets.iter().filter(|s| s.antennas.len() > MOST_ANTENNAS);
     large
         .map(|s| Finding {

@@ -1,9 +1,8 @@
 //! One set, from its mountings to its verdicts: fit, sources, replays, intervals, ranks.
 
-use std::collections::BTreeSet;
-
 use rayon::prelude::*;
 
+use super::fitted::{FittedSet, Links, OwnScatter, own_scatter};
 use super::intervals::{Declared, Family};
 use super::ranks;
 use super::result::{AntennaResult, Component, PairResult, Range, SetResult, Verdict};
@@ -52,20 +51,10 @@ pub fn analyse(
     done: &(dyn Fn() + Sync),
 ) -> Option<SetAnalysis> {
     let p = set.antennas.len();
-    let (layout, mut data) = Layout::new(p, &set.mountings)?;
-    let step = step_on_scale(set);
-    let floor = step * step / 12.0;
-    data.lift_to(&layout, floor);
-    let fit = SetFit::new(layout.clone(), &data, floor, options.confidence);
-    let estimates = match &fit {
-        Some(fit) => fit.inference.estimates.clone(),
-        None => plain_means(set, &layout),
-    };
-    let sources = SetSources::new(set, &layout, config, &estimates, scatter_of_a_reading(set));
+    let FittedSet { layout, fit, estimates, sources, links } = FittedSet::new(set, config, options.confidence)?;
     let mut family = Family::new(p, options.confidence);
     replay(fit.as_ref(), &sources, p, options, number, &mut family, done);
 
-    let links = Links::new(set, &layout, fit.is_some(), &sources);
     let matters = config.matters.get(&set.quantity.name).copied();
     let mut pairs = vec![];
     for first in 0..p {
@@ -97,48 +86,6 @@ pub fn analyse(
         sources: sources.applied,
     };
     Some(SetAnalysis { result, draws })
-}
-
-/// The display's last digit on the analysis scale, at the middle of the set.
-fn step_on_scale(set: &Set) -> f64 {
-    let middle = set.mountings.iter().map(|m| m.mean).sum::<f64>() / set.mountings.len() as f64;
-    set.resolution * set.quantity.scale.slope_at(middle / set.line_factor) * set.line_factor
-}
-
-/// Mean of each antenna's mountings: the estimate where the log shows no scatter to weigh them by.
-fn plain_means(set: &Set, layout: &Layout) -> Vec<f64> {
-    (0..layout.antennas())
-        .map(|a| {
-            let own: Vec<f64> = set.mountings.iter().filter(|m| m.antenna == a).map(|m| m.mean).collect();
-            own.iter().sum::<f64>() / own.len() as f64
-        })
-        .collect()
-}
-
-/// Standard deviation of one reading about its antenna's mean, at the lower end of what the log allows
-/// (one-sided 95 %, visits as the independent units): too small a scatter makes too much of display
-/// rounding, never too little.
-fn scatter_of_a_reading(set: &Set) -> f64 {
-    let (mut ss, mut readings) = (0.0, 0.0);
-    let mut visits = BTreeSet::new();
-    for a in 0..set.antennas.len() {
-        let own = || set.mountings.iter().filter(move |m| m.antenna == a);
-        let n: f64 = own().map(|m| m.readings).sum();
-        let mean = own().map(|m| m.readings * m.mean).sum::<f64>() / n;
-        ss += own().map(|m| m.sum_of_squares + m.readings * (m.mean - mean).powi(2)).sum::<f64>();
-        readings += n - 1.0;
-        visits.extend(own().map(|m| (m.session, m.antenna)));
-    }
-    if !(readings > 0.0) {
-        return 0.0;
-    }
-    let df = (visits.len() - set.antennas.len()).max(1) as f64;
-    (ss / readings * df / chi_squared_quantile(0.95, df)).sqrt()
-}
-
-fn chi_squared_quantile(probability: f64, df: f64) -> f64 {
-    use statrs::distribution::{ChiSquared, ContinuousCDF};
-    ChiSquared::new(df).map_or(df, |chi| chi.inverse_cdf(probability))
 }
 
 /// Runs replays and declared draws in step, in blocks, until the half-widths are stable to the digits
@@ -192,47 +139,6 @@ fn replay(
         }
     }
     family.finish(fit, sources);
-}
-
-/// What joins the antennas of a set, and what is known of the spreads that don't show.
-struct Links {
-    reading_known: bool,
-    visit_known: bool,
-    session_known: bool,
-    sessions_of: Vec<BTreeSet<usize>>,
-}
-
-impl Links {
-    fn new(set: &Set, layout: &Layout, fitted: bool, sources: &SetSources) -> Links {
-        // a level is seen only if its scatter could be fitted
-        let unseen = |level: Level| !fitted || layout.states()[level as usize] == LevelState::Unseen;
-        let mut sessions_of = vec![BTreeSet::new(); set.antennas.len()];
-        for m in &set.mountings {
-            sessions_of[m.antenna].insert(m.session);
-        }
-        let declares = |scope: Scope| sources.declares(scope);
-        Links {
-            reading_known: !unseen(Level::Reading) || declares(Scope::Reading) || declares(Scope::Mounting),
-            // a declared visit holds what changes with the mounting too: each visit mounts anew
-            visit_known: !unseen(Level::Visit) || declares(Scope::Visit),
-            session_known: !unseen(Level::Session) || declares(Scope::Session),
-            sessions_of,
-        }
-    }
-
-    fn met(&self, first: usize, second: usize) -> bool {
-        !self.sessions_of[first].is_disjoint(&self.sessions_of[second])
-    }
-
-    /// Whether the difference rests only on spreads that are known.
-    fn comparable(&self, first: usize, second: usize) -> bool {
-        self.reading_known && self.visit_known && (self.session_known || self.met(first, second))
-    }
-
-    /// Whether an antenna's own result does.
-    fn absolute_known(&self) -> bool {
-        self.reading_known && self.visit_known && self.session_known
-    }
 }
 
 /// Place of the pair first < second among all pairs of `n`.
@@ -347,7 +253,7 @@ fn antennas(
                 None => {
                     let known = links.absolute_known().then(|| {
                         let declared = sources.standard_of_result(a);
-                        let (error, scatter) = fit.map_or((0.0, 0.0), |f| own_error(f, a, family));
+                        let (error, scatter) = fit.map_or((0.0, 0.0), |f| own_error(&own_scatter(f, a), family));
                         let half = family.single_half_width(scatter, declared, &family.declared.result(a));
                         (error.hypot(declared), half)
                     });
@@ -391,19 +297,8 @@ fn components(layout: &Layout, fit: Option<&SetFit>, sources: &SetSources) -> Ve
         .collect()
 }
 
-/// Standard error of an antenna's own mean, and the half-width of its interval.
-fn own_error(fit: &SetFit, antenna: usize, family: &Family) -> (f64, f64) {
-    let adjusted = fit.inference.single(antenna);
-    match fit.inference.level_and_difference(antenna) {
-        Some((level, difference)) => {
-            let half = family
-                .t_half_width(level.error, level.df)
-                .hypot(family.t_half_width(difference.adjusted, difference.df));
-            let session_at_zero =
-                fit.layout.states()[Level::Session as usize] == LevelState::Seen && fit.inference.components[0] == 0.0;
-            let error = if session_at_zero { level.error.hypot(difference.adjusted) } else { adjusted.adjusted };
-            (error, half)
-        }
-        None => (adjusted.adjusted, family.t_half_width(adjusted.adjusted, adjusted.df)),
-    }
+/// Standard error of an antenna's own mean, and the half-width of its interval: its parts' half-widths joined.
+fn own_error(scatter: &OwnScatter, family: &Family) -> (f64, f64) {
+    let half = scatter.parts.iter().map(|part| family.t_half_width(part.error, part.df)).fold(0.0, f64::hypot);
+    (scatter.error, half)
 }

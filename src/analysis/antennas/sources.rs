@@ -55,6 +55,20 @@ struct Term {
     group: Vec<usize>,
 }
 
+/// What declared sources may have done to an antenna's own result in one trial, in parts that act differently.
+/// All on the analysis scale, at the antenna's end of the line; the value is what was read plus an error.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct OwnError {
+    /// The false wave added to the reflection: its part in phase, its part across.
+    pub wave: [f64; 2],
+    /// What no repeat makes smaller and no difference cancels.
+    pub fixed: f64,
+    /// What is shared by the season: gone from a difference.
+    pub season: f64,
+    /// What is declared at a level the log doesn't show yet: repeats would average it.
+    pub unseen: f64,
+}
+
 /// Mean and variance of one antenna's error from one source.
 #[derive(Debug, Clone, Copy)]
 struct Moments {
@@ -201,6 +215,40 @@ impl SetSources {
                 };
             }
         }
+    }
+
+    /// Draws the declared errors of all antennas into `out`, each in its parts: as [`SetSources::draw`] does, with
+    /// waves kept as waves.
+    pub fn draw_parts(&self, rng: &mut impl Rng, out: &mut [OwnError]) {
+        out.fill(OwnError::default());
+        let mut drawn = vec![0.0; out.len()];
+        for applied in self.applied.iter().filter(|a| a.treatment != Treatment::HeldByData) {
+            let term = &applied.term;
+            if let Shape::Vector { half_width } = term.shape {
+                for error in out.iter_mut() {
+                    let phase = std::f64::consts::TAU * rand::RngExt::random::<f64>(rng);
+                    error.wave[0] += half_width * self.line_factor * phase.cos();
+                    error.wave[1] += half_width * self.line_factor * phase.sin();
+                }
+                continue;
+            }
+            drawn.iter_mut().for_each(|value| *value = term.shape.draw(rng));
+            for (i, error) in out.iter_mut().enumerate() {
+                let value = term.factor[i] * drawn[term.group[i]];
+                match applied.treatment {
+                    Treatment::Cancels => error.season += value,
+                    Treatment::DeclaredNotSeen => error.unseen += value,
+                    Treatment::Added | Treatment::HeldByData => error.fixed += value,
+                }
+            }
+        }
+    }
+
+    /// Whether a source adds a false wave to the reflection.
+    pub fn has_wave(&self) -> bool {
+        self.applied
+            .iter()
+            .any(|a| matches!(a.term.shape, Shape::Vector { .. }) && a.treatment != Treatment::HeldByData)
     }
 
     /// |Γ − d·e^jφ| − |Γ| at the antenna, for the |Γ| that was read: what the true one may differ by.

@@ -55,7 +55,7 @@ pub struct Inference {
     within: KenwardRoger,
     across: Option<KenwardRoger>,
     absolute: KenwardRoger,
-    levels: Vec<Option<GroupLevel>>,
+    session_levels: Vec<Vec<SessionLevel>>,
 }
 
 /// How well the common level of the antennas that sessions join is known: from the scatter of the
@@ -66,6 +66,15 @@ pub struct GroupLevel {
     pub error: f64,
     /// Degrees of freedom: sessions less one.
     pub df: f64,
+}
+
+/// How one session's readings stand as a whole, its antennas' own parts taken away.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SessionLevel {
+    /// The session's place among the set's sessions, in their order.
+    pub session: usize,
+    /// Mean of its visits, each less its antenna's estimate; about the mean of the group's sessions.
+    pub level: f64,
 }
 
 /// One replay's (or the log's) fit, settled by the rule above: estimates and Φ for pairs that sessions
@@ -128,7 +137,7 @@ pub fn infer(layout: &Layout, data: &Data, floor: f64) -> Option<Inference> {
         }
     }
     let factor = joint_factor(layout, &settled, final_workspace).to_vec();
-    let levels = group_levels(layout, data, &final_workspace.beta);
+    let session_levels = session_levels(layout, data, &final_workspace.beta);
     let component_errors = std::array::from_fn(|k| absolute.covariance[k][k].max(0.0).sqrt());
     Some(Inference {
         components: settled.bounded.theta,
@@ -142,27 +151,31 @@ pub fn infer(layout: &Layout, data: &Data, floor: f64) -> Option<Inference> {
         within,
         across: settled.across.as_ref().and_then(|a| a.adjustment.clone()),
         absolute,
-        levels,
+        session_levels,
     })
 }
 
-/// The level of each antenna's group, `None` where the group has one session: visits less their antenna's
-/// part, averaged by session, and the scatter of those averages.
-fn group_levels(layout: &Layout, data: &Data, beta: &[f64]) -> Vec<Option<GroupLevel>> {
-    let mut residuals: Vec<Vec<f64>> = vec![vec![]; beta.len()]; // by group, one a session
-    for session in &layout.sessions {
-        let visits = &layout.visits[session.clone()];
+/// How the sessions of each group of linked antennas stand: visits less their antenna's part, averaged by
+/// session, about the group's mean. Indexed by group.
+fn session_levels(layout: &Layout, data: &Data, beta: &[f64]) -> Vec<Vec<SessionLevel>> {
+    let mut levels: Vec<Vec<SessionLevel>> = vec![vec![]; beta.len()];
+    for (session, visits) in layout.sessions.iter().enumerate() {
+        let visits = &layout.visits[visits.clone()];
         let sum: f64 = visits.iter().map(|v| layout.visit_mean(v, data) - beta[v.antenna]).sum();
-        residuals[layout.group(visits[0].antenna)].push(sum / visits.len() as f64);
+        levels[layout.group(visits[0].antenna)].push(SessionLevel { session, level: sum / visits.len() as f64 });
     }
-    let level = |group: usize| {
-        let r = &residuals[group];
-        let n = r.len() as f64;
-        let mean = r.iter().sum::<f64>() / n;
-        let variance = r.iter().map(|x| (x - mean).powi(2)).sum::<f64>() / (n - 1.0);
-        (r.len() > 1).then(|| GroupLevel { error: (variance / n).sqrt(), df: n - 1.0 })
-    };
-    (0..beta.len()).map(|antenna| level(layout.group(antenna))).collect()
+    for group in levels.iter_mut().filter(|g| !g.is_empty()) {
+        let mean = group.iter().map(|s| s.level).sum::<f64>() / group.len() as f64;
+        group.iter_mut().for_each(|s| s.level -= mean);
+    }
+    levels
+}
+
+/// The level of a group from how its sessions stand; `None` where it has one session.
+fn group_level(sessions: &[SessionLevel]) -> Option<GroupLevel> {
+    let n = sessions.len() as f64;
+    let variance = sessions.iter().map(|s| s.level * s.level).sum::<f64>() / (n - 1.0);
+    (sessions.len() > 1).then(|| GroupLevel { error: (variance / n).sqrt(), df: n - 1.0 })
 }
 
 impl Inference {
@@ -189,7 +202,13 @@ impl Inference {
     /// Graybill & Wang (1980), J. Am. Stat. Assoc. 75:869–873: intervals on sums of variances.
     pub fn level_and_difference(&self, antenna: usize) -> Option<(GroupLevel, ContrastError)> {
         let group: Vec<usize> = (0..self.estimates.len()).filter(|&a| self.layout.linked(a, antenna)).collect();
-        Some((self.levels[antenna]?, self.within.from_mean(antenna, &group)))
+        Some((group_level(self.session_levels(antenna))?, self.within.from_mean(antenna, &group)))
+    }
+
+    /// How the sessions of an antenna's group stand, in the set's order: what the meter and the site did to all
+    /// antennas alike.
+    pub fn session_levels(&self, antenna: usize) -> &[SessionLevel] {
+        &self.session_levels[self.layout.group(antenna)]
     }
 
     /// Degrees of freedom of each component, 2·(θ/SE)²: of the chi-squared its estimate resembles.

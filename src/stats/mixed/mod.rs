@@ -22,7 +22,7 @@ pub mod simulate;
 mod small_matrix;
 
 pub use fit::{Fit, fit};
-pub use inference::{Basis, Inference, infer};
+pub use inference::{Basis, Inference, SessionLevel, infer};
 pub use kenward_roger::{ContrastError, KenwardRoger, kenward_roger};
 pub use layout::{Data, Layout, MountingSummary};
 pub use levels::{Level, LevelState};

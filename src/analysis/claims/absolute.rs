@@ -1,0 +1,289 @@
+//! What the log and the season say of one absolute value, an antenna's SWR or gain, with all that counts in
+//! it: as draws, so that a coupler's false wave near a match acts as it is and not as a ± beside the reading.
+//!
+//! Two questions are asked of the draws, and the more doubtful answer counts:
+//!
+//! * *turned about*: of a reading y the true value may be any |y + e − w|, e the additive errors, w the false
+//!   wave. The share of draws within the limits is the conformance probability (JCGM 106:2012, 7.2).
+//! * *straight on*: were the true value right at the limit, how often would a reading as good as this one
+//!   come up? For additive errors it is the same number. Near a match it is not: there the meter always reads
+//!   high, so that |Γ| = d is just what a perfect match reads, while turned about it looks like anything
+//!   between 0 and 2d. Without this question a perfect match would be called worse than a limit close to 1.
+
+use rand::RngExt;
+use rand_distr::{StandardNormal, StudentT};
+
+use super::shift::Shift;
+use crate::analysis::antennas::fitted::{ScatterPart, Shrinks};
+use crate::analysis::antennas::sources::OwnError;
+use crate::montecarlo::stream::stream;
+
+/// One absolute value and everything uncertain in it, on the analysis scale.
+#[derive(Debug, Clone)]
+pub struct Absolute {
+    /// The estimate y.
+    pub estimate: f64,
+    /// Standard uncertainty, as `antennas` gives it.
+    pub standard_uncertainty: f64,
+    /// The scatter's parts.
+    pub scatter: Vec<ScatterPart>,
+    /// Sessions and visits the parts rest on, for what more of them would do.
+    pub basis: Basis,
+    /// Declared errors, one a trial.
+    pub declared: Vec<OwnError>,
+    /// Whether any of them is a false wave.
+    pub has_wave: bool,
+    /// A step in the meter's readings during the season, which holds for either side.
+    pub shift: Option<Shift>,
+    /// Declared sources that more sessions don't make smaller: name and standard uncertainty.
+    pub lasting: Vec<(String, f64)>,
+}
+
+/// How often was measured what a value rests on.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Basis {
+    /// Sessions of the antenna's group.
+    pub sessions: f64,
+    /// Visits of the antenna.
+    pub visits: f64,
+    /// Visits of the antenna it is compared with, where it is.
+    pub other_visits: Option<f64>,
+}
+
+impl Basis {
+    /// By how much the variance of its own visits' mean falls when `k` more sessions measure all.
+    fn gained(&self, k: f64) -> f64 {
+        let share = |k: f64| 1.0 / (self.visits + k) + self.other_visits.map_or(0.0, |other| 1.0 / (other + k));
+        share(0.0) / share(k)
+    }
+}
+
+/// A log that goes on.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum More {
+    /// So many more sessions with every antenna in them.
+    Sessions(u32),
+    /// Without end: no scatter is left.
+    Forever,
+}
+
+/// The errors of a value, drawn: one side of a shift.
+struct SideDraws {
+    offset: f64,
+    additive: Vec<f64>,
+}
+
+/// The errors of a value, drawn: ready to be asked.
+pub struct Errors {
+    sides: Vec<SideDraws>,
+    /// Modulus of the false wave and the cosine of its phase; empty where there is none.
+    wave: Vec<[f64; 2]>,
+    /// Root mean square of the modulus.
+    wave_rms: f64,
+}
+
+impl Absolute {
+    /// Draws the errors, after so many `more` sessions; `seed` and `task` pick the random stream.
+    pub fn errors(&self, more: More, seed: u64, task: u64) -> Errors {
+        let wave: Vec<[f64; 2]> =
+            if self.has_wave { self.declared.iter().map(|d| polar(d.wave)).collect() } else { vec![] };
+        let wave_rms = (wave.iter().map(|w| w[0] * w[0]).sum::<f64>() / wave.len().max(1) as f64).sqrt();
+        let sides: Vec<SideDraws> = match &self.shift {
+            None => vec![self.side(0.0, &self.scatter, more, seed, task)],
+            Some(shift) => (0..2)
+                .map(|k| {
+                    let own = shift.sides[k];
+                    let parts: Vec<ScatterPart> = self
+                        .scatter
+                        .iter()
+                        .map(|part| match part.shrinks_with {
+                            // the sessions on that side alone say what the level was there
+                            Shrinks::GroupSessions => ScatterPart { error: own.error, df: shift.df, ..*part },
+                            Shrinks::OwnVisits => *part,
+                        })
+                        .collect();
+                    self.side(own.offset, &parts, more, seed, task)
+                })
+                .collect(),
+        };
+        Errors { sides, wave, wave_rms }
+    }
+
+    fn side(&self, offset: f64, parts: &[ScatterPart], more: More, seed: u64, task: u64) -> SideDraws {
+        let parts: Vec<(f64, f64)> = parts.iter().map(|part| self.grown(part, more)).collect();
+        let unseen = match more {
+            More::Sessions(k) => 1.0 / self.basis.gained(f64::from(k)).sqrt(),
+            More::Forever => 0.0,
+        };
+        let mut additive: Vec<f64> = self.declared.iter().map(|d| d.fixed + d.season + unseen * d.unseen).collect();
+        for (number, (error, df)) in parts.into_iter().enumerate().filter(|(_, part)| part.0 > 0.0) {
+            let mut rng = stream(seed, task, number as u64);
+            let t = StudentT::new(df).ok().filter(|_| df < 1e6);
+            for e in &mut additive {
+                *e += error
+                    * match t {
+                        Some(t) => rng.sample(t),
+                        None => rng.sample::<f64, _>(StandardNormal),
+                    };
+            }
+        }
+        SideDraws { offset, additive }
+    }
+
+    /// A part's standard error and degrees of freedom when the log has gone on.
+    fn grown(&self, part: &ScatterPart, more: More) -> (f64, f64) {
+        // too few degrees of freedom for an interval of any use: a tenth keeps the draws finite
+        let df = if part.df.is_nan() { 0.1 } else { part.df.max(0.1) };
+        let More::Sessions(k) = more else { return (0.0, df) };
+        let k = f64::from(k);
+        match part.shrinks_with {
+            Shrinks::GroupSessions => {
+                let gained = (self.basis.sessions + k) / self.basis.sessions;
+                (part.error / gained.sqrt(), df + k)
+            }
+            Shrinks::OwnVisits => {
+                let gained = self.basis.gained(k);
+                (part.error / gained.sqrt(), df * gained)
+            }
+        }
+    }
+
+    /// The largest declared source that stays, however long the log goes on.
+    pub fn largest_lasting(&self) -> Option<&str> {
+        self.lasting.iter().filter(|s| s.1 > 0.0).max_by(|a, b| a.1.total_cmp(&b.1)).map(|s| s.0.as_str())
+    }
+}
+
+/// Modulus, and cosine of the phase.
+fn polar(wave: [f64; 2]) -> [f64; 2] {
+    let modulus = wave[0].hypot(wave[1]);
+    [modulus, if modulus > 0.0 { wave[0] / modulus } else { 0.0 }]
+}
+
+/// |a + w|, w given by modulus and cosine of its phase; a negative `a` is none.
+fn with_wave(a: f64, wave: [f64; 2]) -> f64 {
+    let a = a.max(0.0);
+    (a * a + wave[0] * wave[0] + 2.0 * a * wave[0] * wave[1]).max(0.0).sqrt()
+}
+
+impl Errors {
+    /// Number of trials.
+    pub fn trials(&self) -> usize {
+        self.sides[0].additive.len()
+    }
+
+    /// True values a reading `y` may stand for, on one side.
+    fn turned_about<'a>(&'a self, side: &'a SideDraws, y: f64) -> impl Iterator<Item = f64> + 'a {
+        let read = y + side.offset;
+        side.additive.iter().enumerate().map(move |(i, e)| match self.wave.get(i) {
+            Some(&wave) => with_wave(read + e, wave),
+            None => read + e,
+        })
+    }
+
+    /// Readings a true value may give, on one side.
+    fn straight_on<'a>(&'a self, side: &'a SideDraws, truth: f64) -> impl Iterator<Item = f64> + 'a {
+        side.additive.iter().enumerate().map(move |(i, e)| match self.wave.get(i) {
+            Some(&wave) => with_wave(truth, wave) - e - side.offset,
+            None => truth - e - side.offset,
+        })
+    }
+
+    /// True values a reading `y` may stand for, all sides of a shift alike.
+    pub fn values(&self, y: f64) -> Vec<f64> {
+        self.sides.iter().flat_map(|side| self.turned_about(side, y)).collect()
+    }
+
+    /// The risk in saying, on a reading `y`, that the true value is at most `limit`.
+    ///
+    /// Never falls as y grows, never rises as the limit does.
+    pub fn risk_above(&self, y: f64, limit: f64) -> f64 {
+        self.worst_side(|side| {
+            let turned = share(self.turned_about(side, y), |value| value > limit);
+            if self.wave.is_empty() {
+                return turned;
+            }
+            // near a match a value above the limit may give the reading more easily than the limit does:
+            // most easily one whose square is short of the false wave's by the reading's
+            let easiest = (self.wave_rms * self.wave_rms - y * y).max(0.0).sqrt();
+            let as_low = |truth: f64| share(self.straight_on(side, truth), |read| read <= y);
+            turned.max(as_low(limit)).max(if easiest > limit { as_low(easiest) } else { 0.0 })
+        })
+    }
+
+    /// The risk in saying, on a reading `y`, that the true value is at least `limit`.
+    ///
+    /// Never rises as y grows, never falls as the limit does.
+    pub fn risk_below(&self, y: f64, limit: f64) -> f64 {
+        self.worst_side(|side| {
+            let turned = share(self.turned_about(side, y), |value| value < limit);
+            if self.wave.is_empty() {
+                return turned;
+            }
+            if limit <= 0.0 {
+                return turned; // no |Γ| is below
+            }
+            let as_high = |truth: f64| share(self.straight_on(side, truth), |read| read >= y);
+            turned.max(as_high(limit)).max(as_high(0.0))
+        })
+    }
+
+    fn worst_side(&self, risk: impl Fn(&SideDraws) -> f64) -> f64 {
+        self.sides.iter().map(risk).fold(0.0, f64::max)
+    }
+
+    /// Both ends of the range of true values on a reading `y`: each end is overstepped with a risk of at most
+    /// `risk`.
+    pub fn range(&self, y: f64, risk: f64) -> (f64, f64) {
+        let mut values = self.values(y);
+        values.sort_unstable_by(f64::total_cmp);
+        let (least, most) = (values[0], values[values.len() - 1]);
+        let reach = (most - least).max(self.wave_rms);
+        let floor = if self.wave.is_empty() { least - reach } else { 0.0 };
+        let low = bisect(floor, most + reach, |limit| self.risk_below(y, limit) <= risk);
+        let high = bisect(most + reach, floor, |limit| self.risk_above(y, limit) <= risk);
+        (low, high)
+    }
+
+    /// The largest reading that shows, at that risk, a true value of at most `limit`; `None` where none does.
+    pub fn largest_below(&self, limit: f64, risk: f64) -> Option<f64> {
+        self.threshold(limit, -1.0, |y| self.risk_above(y, limit) <= risk)
+    }
+
+    /// The smallest reading that shows, at that risk, a true value of at least `limit`; `None` where none does.
+    pub fn smallest_above(&self, limit: f64, risk: f64) -> Option<f64> {
+        self.threshold(limit, 1.0, |y| self.risk_below(y, limit) <= risk)
+    }
+
+    /// Goes from the limit in one direction to where readings begin to `show` what is asked.
+    fn threshold(&self, limit: f64, direction: f64, show: impl Fn(f64) -> bool) -> Option<f64> {
+        let largest = self.values(limit).iter().map(|v| (v - limit).abs()).fold(0.0, f64::max);
+        let reach = 2.0 * (largest + self.wave_rms);
+        let mut far = limit + direction * reach;
+        if !self.wave.is_empty() {
+            far = far.max(0.0); // no |Γ| reads below
+        }
+        show(far).then(|| bisect(far, limit - direction * reach, show))
+    }
+}
+
+/// Share of the values that fulfil a condition.
+fn share(values: impl Iterator<Item = f64>, condition: impl Fn(f64) -> bool) -> f64 {
+    let (mut hits, mut all) = (0usize, 0usize);
+    for value in values {
+        hits += usize::from(condition(value));
+        all += 1;
+    }
+    hits as f64 / all.max(1) as f64
+}
+
+/// Between a point where `holds` and one where it doesn't, the last that does; `holding` itself where it
+/// fails nowhere or holds nowhere.
+fn bisect(holding: f64, failing: f64, holds: impl Fn(f64) -> bool) -> f64 {
+    let (mut yes, mut no) = (holding, failing);
+    for _ in 0..40 {
+        let middle = (yes + no) / 2.0;
+        if holds(middle) { yes = middle } else { no = middle }
+    }
+    yes
+}

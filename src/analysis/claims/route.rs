@@ -1,0 +1,149 @@
+//! The ways to an absolute value: an antenna's own level in a set; its gain, by its field strength against
+//! that of an antenna whose gain is known; or a declared gain by itself.
+
+use rand_distr::StandardNormal;
+
+use super::absolute::{Absolute, Basis};
+use super::shift;
+use crate::analysis::antennas::fitted::{FittedSet, ScatterPart, Shrinks, own_scatter};
+use crate::analysis::antennas::set_analysis::Options;
+use crate::analysis::antennas::sources::{OwnError, Treatment};
+use crate::montecarlo::stream::stream;
+use crate::season::config::{Known, Scope};
+
+/// Streams of claims, apart from those of the replays.
+const TASKS: u64 = 3 << 20;
+/// Streams of the search for a shift.
+const SHIFT_TASKS: u64 = TASKS + (1 << 19);
+/// Chunk of the declared errors, behind those of the scatter's parts.
+const DECLARED_CHUNK: u64 = 16;
+/// Chunk of a known gain's error.
+const KNOWN_CHUNK: u64 = 17;
+
+/// Trials, where none are asked for: they settle a risk of 5 % to ± 0.1 %.
+pub const TRIALS: usize = 40_000;
+
+/// The random stream of an antenna in a set, by the set's number.
+pub fn task(set: usize, antenna: usize) -> u64 {
+    TASKS + ((set as u64) << 7 | (antenna as u64 & 0x7f)) % (1 << 19)
+}
+
+/// An antenna's own level in its set, season-wide sources and all. `None` where a spread it rests on is
+/// neither seen in the log nor declared.
+pub fn level(fitted: &FittedSet, antenna: usize, options: &Options, set: usize) -> Option<Absolute> {
+    if !fitted.links.absolute_known() {
+        return None;
+    }
+    let scatter = fitted.fit.as_ref().map(|fit| own_scatter(fit, antenna));
+    let declared = fitted.sources.standard_of_result(antenna);
+    let sessions = fitted.fit.as_ref().map_or(&[][..], |fit| fit.inference.session_levels(antenna));
+    let visits = fitted.layout.visits_of(antenna) as f64;
+    // one search a group of linked antennas: the same answer for all of them
+    let first = (0..=antenna).find(|&a| fitted.layout.linked(a, antenna)).unwrap_or(antenna) as u64;
+    Some(Absolute {
+        estimate: fitted.estimates[antenna],
+        standard_uncertainty: scatter.as_ref().map_or(0.0, |s| s.error).hypot(declared),
+        scatter: scatter.map_or(vec![], |s| s.parts),
+        basis: Basis { sessions: sessions.len().max(1) as f64, visits, other_visits: None },
+        declared: declared_errors(fitted, options, task(set, antenna), |errors| errors[antenna]),
+        has_wave: fitted.sources.has_wave(),
+        shift: shift::find(sessions, options.seed, SHIFT_TASKS + ((set as u64) << 7 | first) % (1 << 19)),
+        lasting: lasting(fitted, antenna, true),
+    })
+}
+
+/// An antenna's gain in dBi from its field strength less that of an antenna of known gain, in one set.
+/// `None` where the log cannot compare the two.
+pub fn gain(
+    fitted: &FittedSet,
+    antenna: usize,
+    reference: usize,
+    known: Known,
+    options: &Options,
+    set: usize,
+) -> Option<Absolute> {
+    if !fitted.links.comparable(antenna, reference) {
+        return None;
+    }
+    let error = fitted.fit.as_ref().map(|fit| fit.inference.difference(antenna, reference));
+    let declared = fitted.sources.standard_of_difference(antenna, reference);
+    let scatter = error.map(|e| ScatterPart { error: e.adjusted, df: e.df, shrinks_with: Shrinks::OwnVisits });
+    let visits = |a: usize| fitted.layout.visits_of(a) as f64;
+    let task = task(set, antenna);
+    let mut errors = declared_errors(fitted, options, task, |e| OwnError {
+        fixed: e[antenna].fixed - e[reference].fixed,
+        unseen: e[antenna].unseen - e[reference].unseen,
+        ..OwnError::default()
+    });
+    add_known(&mut errors, known, options, task);
+    let mut lasting = lasting(fitted, antenna, false);
+    lasting.push((KNOWN_GAIN.into(), known.standard));
+    Some(Absolute {
+        estimate: known.value + fitted.estimates[antenna] - fitted.estimates[reference],
+        standard_uncertainty: scatter.map_or(0.0, |s| s.error).hypot(declared).hypot(known.standard),
+        scatter: scatter.into_iter().collect(),
+        basis: Basis { sessions: 1.0, visits: visits(antenna), other_visits: Some(visits(reference)) },
+        declared: errors,
+        has_wave: false,
+        shift: None,
+        lasting,
+    })
+}
+
+/// What a known gain's uncertainty is called among the sources.
+pub const KNOWN_GAIN: &str = "the known gain itself";
+
+/// A declared gain by itself: nothing was measured.
+pub fn declared_gain(known: Known, options: &Options, task: u64) -> Absolute {
+    let mut errors = vec![OwnError::default(); trials(options)];
+    add_known(&mut errors, known, options, task);
+    Absolute {
+        estimate: known.value,
+        standard_uncertainty: known.standard,
+        scatter: vec![],
+        basis: Basis { sessions: 1.0, visits: 1.0, other_visits: None },
+        declared: errors,
+        has_wave: false,
+        shift: None,
+        lasting: vec![(KNOWN_GAIN.into(), known.standard)],
+    }
+}
+
+/// Trials behind each figure.
+pub fn trials(options: &Options) -> usize {
+    options.trials.unwrap_or(TRIALS)
+}
+
+fn declared_errors(
+    fitted: &FittedSet,
+    options: &Options,
+    task: u64,
+    own: impl Fn(&[OwnError]) -> OwnError,
+) -> Vec<OwnError> {
+    let mut rng = stream(options.seed, task, DECLARED_CHUNK);
+    let mut all = vec![OwnError::default(); fitted.estimates.len()];
+    (0..trials(options))
+        .map(|_| {
+            fitted.sources.draw_parts(&mut rng, &mut all);
+            own(&all)
+        })
+        .collect()
+}
+
+fn add_known(errors: &mut [OwnError], known: Known, options: &Options, task: u64) {
+    let mut rng = stream(options.seed, task, KNOWN_CHUNK);
+    errors
+        .iter_mut()
+        .for_each(|e| e.fixed += known.standard * rand::RngExt::sample::<f64, _>(&mut rng, StandardNormal));
+}
+
+/// Sources that stay however often is measured: those added to every antenna, and, for an `absolute` value,
+/// those shared by the season.
+fn lasting(fitted: &FittedSet, antenna: usize, absolute: bool) -> Vec<(String, f64)> {
+    let stays = |t: Treatment| t == Treatment::Added || absolute && t == Treatment::Cancels;
+    let sources = fitted.sources.applied.iter().filter(|a| stays(a.treatment));
+    sources
+        .filter(|a| a.scope == Scope::Season || a.scope == Scope::Antenna)
+        .map(|a| (a.name.clone(), a.standard[antenna]))
+        .collect()
+}

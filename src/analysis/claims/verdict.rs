@@ -1,0 +1,179 @@
+//! One meter's result against one claim; and one verdict from several meters.
+
+use super::absolute::{Absolute, Errors, More};
+use super::result::{Held, Lasting, Route, Settle, ShiftSeen, Verdict};
+use crate::analysis::antennas::result::Range;
+use crate::stats::conformity::{Knowledge, Limits, conformance_probability};
+
+/// Beyond this many more sessions a number is not worth giving.
+const MOST_SESSIONS: u32 = 50;
+
+/// How a claim is decided.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Rule {
+    /// The limits, on the analysis scale.
+    pub limits: Limits,
+    /// The chance allowed of a wrong verdict, all meters together.
+    pub risk: f64,
+    /// Meters that share it.
+    pub meters: usize,
+    /// Seed of the draws.
+    pub seed: u64,
+}
+
+impl Rule {
+    /// The chance allowed at each end of each meter's range.
+    ///
+    /// Every one of several meters may call the claim by itself, so each gets its share of the risk; together
+    /// they err no more often than was asked (Bonferroni). Between two limits a value can be called missed
+    /// on either side, so each end gets half.
+    pub fn risk_each_end(&self) -> f64 {
+        self.risk / self.meters.max(1) as f64 / if self.limits.is_two_sided() { 2.0 } else { 1.0 }
+    }
+
+    fn shows_met(&self, errors: &Errors, y: f64) -> bool {
+        let (Limits { low, high }, risk) = (self.limits, self.risk_each_end());
+        (high.is_infinite() || errors.risk_above(y, high) <= risk)
+            && (low.is_infinite() || errors.risk_below(y, low) <= risk)
+    }
+
+    fn shows_missed(&self, errors: &Errors, y: f64) -> bool {
+        let (Limits { low, high }, risk) = (self.limits, self.risk_each_end());
+        high.is_finite() && errors.risk_below(y, high) <= risk || low.is_finite() && errors.risk_above(y, low) <= risk
+    }
+}
+
+/// Where a result comes from.
+pub struct Origin {
+    /// The meter.
+    pub meter: Option<String>,
+    /// How the value came about.
+    pub route: Route,
+    /// Sessions the antenna was measured in.
+    pub visits: usize,
+    /// Names of the set's sessions.
+    pub sessions: Vec<String>,
+    /// The random stream.
+    pub task: u64,
+}
+
+/// Holds one result against a claim.
+pub fn hold(value: &Absolute, origin: Origin, rule: &Rule) -> Held {
+    let now = value.errors(More::Sessions(0), rule.seed, origin.task);
+    let (y, Limits { low, high }, risk) = (value.estimate, rule.limits, rule.risk_each_end());
+    let verdict = match (rule.shows_met(&now, y), rule.shows_missed(&now, y)) {
+        (true, false) => Verdict::Met,
+        (false, true) => Verdict::Missed,
+        _ => Verdict::NotShown,
+    };
+    let range = now.range(y, risk);
+    let values = now.values(y);
+    let above = |limit: f64| if limit.is_finite() { now.risk_above(y, limit) } else { 0.0 };
+    let below = |limit: f64| if limit.is_finite() { now.risk_below(y, limit) } else { 0.0 };
+    // not above the limit and not below it: the claim is met; a miss lies beyond one of them
+    let beyond_high = if high.is_finite() { now.risk_below(y, high) } else { 1.0 };
+    let beyond_low = if low.is_finite() { now.risk_above(y, low) } else { 1.0 };
+    Held {
+        estimate: y,
+        standard_uncertainty: value.standard_uncertainty,
+        range: Range { low: range.0, high: range.1 },
+        risk_each_end: risk,
+        probability: conformance_probability(Knowledge::Draws(&values), rule.limits),
+        risk_if_met: (above(high) + below(low)).min(1.0),
+        risk_if_missed: beyond_high.min(beyond_low),
+        met_within: met_within(&now, rule),
+        missed_outside: missed_outside(&now, rule),
+        settle: if verdict == Verdict::NotShown { settle(value, origin.task, rule) } else { Settle::Settled },
+        verdict,
+        visits: origin.visits,
+        shift: value.shift.as_ref().map(|s| ShiftSeen {
+            before: origin.sessions.get(s.last_before).cloned().unwrap_or_default(),
+            after: origin.sessions.get(s.first_after).cloned().unwrap_or_default(),
+            size: s.size(),
+            p_value: s.p_value,
+        }),
+        meter: origin.meter,
+        route: origin.route,
+    }
+}
+
+/// The acceptance interval: results as uncertain as this one that would count as met.
+fn met_within(errors: &Errors, rule: &Rule) -> Option<Limits> {
+    let (Limits { low, high }, risk) = (rule.limits, rule.risk_each_end());
+    let top = if high.is_finite() { errors.largest_below(high, risk)? } else { f64::INFINITY };
+    let bottom = if low.is_finite() { errors.smallest_above(low, risk)? } else { f64::NEG_INFINITY };
+    Limits::new(bottom, top)
+}
+
+/// The rejection limits: results beyond them would count as missed. Open where none could.
+fn missed_outside(errors: &Errors, rule: &Rule) -> Limits {
+    let (Limits { low, high }, risk) = (rule.limits, rule.risk_each_end());
+    let top = if high.is_finite() { errors.smallest_above(high, risk) } else { None };
+    let bottom = if low.is_finite() { errors.largest_below(low, risk) } else { None };
+    Limits { low: bottom.unwrap_or(f64::NEG_INFINITY), high: top.unwrap_or(f64::INFINITY) }
+}
+
+/// How many more sessions would settle a claim, should the estimate stay where it is.
+fn settle(value: &Absolute, task: u64, rule: &Rule) -> Settle {
+    let y = value.estimate;
+    let inside = rule.limits.contains(y);
+    let shows = |value: &Absolute, more: More| {
+        let errors = value.errors(more, rule.seed, task);
+        if inside { rule.shows_met(&errors, y) } else { rule.shows_missed(&errors, y) }
+    };
+    if !shows(value, More::Forever) {
+        let left = value.errors(More::Forever, rule.seed, task).range(y, rule.risk_each_end());
+        let unshifted = Absolute { shift: None, ..value.clone() };
+        let because = if value.shift.is_some() && shows(&unshifted, More::Forever) {
+            Lasting::Shift
+        } else {
+            value.largest_lasting().map_or(Lasting::Nothing, |name| Lasting::Source(name.to_string()))
+        };
+        return Settle::Never { because, left: Range { low: left.0, high: left.1 } };
+    }
+    if !shows(value, More::Sessions(MOST_SESSIONS)) {
+        return Settle::MoreThan(MOST_SESSIONS);
+    }
+    // zero more don't, that many do
+    let (mut few, mut enough) = (0, MOST_SESSIONS);
+    while enough - few > 1 {
+        let middle = (few + enough) / 2;
+        if shows(value, More::Sessions(middle)) { enough = middle } else { few = middle }
+    }
+    Settle::Sessions(enough)
+}
+
+/// One verdict from several meters' results.
+pub struct Overall {
+    /// The verdict.
+    pub verdict: Verdict,
+    /// The result it rests on, or the narrowest.
+    pub best: Option<usize>,
+    /// Two results that cannot both be right.
+    pub disagree: Option<[usize; 2]>,
+}
+
+/// Puts the meters' results together.
+///
+/// Each was held to its share of the risk, so any one of them may decide; the others need not be sharp enough
+/// to agree. But two whose ranges have nothing in common cannot both be right: one of them errs by more
+/// than its declared sources allow, and nothing here says which. Then there is no verdict.
+pub fn overall(held: &[Held]) -> Overall {
+    let width = |i: usize| held[i].range.high - held[i].range.low;
+    let narrowest = |among: &mut dyn Iterator<Item = usize>| among.min_by(|&a, &b| width(a).total_cmp(&width(b)));
+    let all = || 0..held.len();
+    // the pair furthest apart, so that the reason names the worst of it
+    let pairs = all().flat_map(|a| all().map(move |b| [a, b]));
+    let gap = |[a, b]: [usize; 2]| held[b].range.low - held[a].range.high;
+    let disagree = pairs.filter(|&pair| gap(pair) > 0.0).max_by(|&x, &y| gap(x).total_cmp(&gap(y)));
+    let with = |verdict: Verdict| narrowest(&mut all().filter(|&i| held[i].verdict == verdict));
+    let undecided = Overall { verdict: Verdict::NotShown, best: narrowest(&mut all()), disagree };
+    if disagree.is_some() {
+        return undecided;
+    }
+    match (with(Verdict::Met), with(Verdict::Missed)) {
+        (Some(met), None) => Overall { verdict: Verdict::Met, best: Some(met), disagree },
+        (None, Some(missed)) => Overall { verdict: Verdict::Missed, best: Some(missed), disagree },
+        _ => undecided,
+    }
+}
