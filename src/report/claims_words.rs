@@ -44,7 +44,7 @@ fn quantity_word(claim: &Claim) -> String {
 
 fn unit_word(claim: &Claim) -> String {
     match claim.quantity.unit.as_str() {
-        "1" => String::new(),
+        "1" | "grade" => String::new(),
         "ohm" => " Ω".into(),
         unit => format!(" {unit}"),
     }

@@ -287,3 +287,98 @@ fn bisect(holding: f64, failing: f64, holds: impl Fn(f64) -> bool) -> f64 {
     }
     yes
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::stats::student_t::t_quantile;
+
+    fn value(estimate: f64, scatter: Vec<ScatterPart>, declared: Vec<OwnError>, has_wave: bool) -> Absolute {
+        Absolute {
+            estimate,
+            standard_uncertainty: 0.0,
+            scatter,
+            basis: Basis { sessions: 4.0, visits: 4.0, other_visits: None },
+            declared,
+            has_wave,
+            shift: None,
+            lasting: vec![("directivity".into(), 0.1)],
+        }
+    }
+
+    fn scattered(error: f64, df: f64) -> Absolute {
+        let part = ScatterPart { error, df, shrinks_with: Shrinks::GroupSessions };
+        value(1.0, vec![part], vec![OwnError::default(); 100_000], false)
+    }
+
+    /// A false wave of length d at every phase, evenly.
+    fn wave(estimate: f64, d: f64) -> Absolute {
+        let n = 20_000;
+        let phase = |i: usize| std::f64::consts::TAU * (i as f64 + 0.5) / n as f64;
+        let errors = (0..n).map(|i| OwnError { wave: [d * phase(i).cos(), d * phase(i).sin()], ..Default::default() });
+        value(estimate, vec![], errors.collect(), true)
+    }
+
+    #[test]
+    fn scatter_alone_gives_the_t_interval() {
+        let now = scattered(0.2, 3.0).errors(More::Sessions(0), 1, 0);
+        let (low, high) = now.range(1.0, 0.025);
+        let half = t_quantile(0.975, 3.0) * 0.2;
+        // 2500 of 100 000 draws lie beyond: two percent of the half-width is four standard errors
+        assert!((high - 1.0 - half).abs() < 0.02 * half && (1.0 - low - half).abs() < 0.02 * half, "{low} {high}");
+        // a result counts as met when it lies inside its limit by the guard band, here the half-width
+        let accepted = now.largest_below(2.0, 0.025).unwrap();
+        assert!((2.0 - accepted - (high - 1.0)).abs() < 1e-6, "{accepted}");
+        let rejected = now.smallest_above(2.0, 0.025).unwrap();
+        assert!((rejected - 2.0 - (1.0 - low)).abs() < 1e-6, "{rejected}");
+    }
+
+    #[test]
+    fn more_sessions_narrow_what_scatters_and_nothing_else() {
+        let half = |more| {
+            let (low, high) = scattered(0.2, 3.0).errors(more, 1, 0).range(1.0, 0.025);
+            (high - low) / 2.0
+        };
+        // 4 sessions and 12 more: half the standard error on 15 degrees of freedom
+        let wanted = t_quantile(0.975, 15.0) * 0.1;
+        assert!((half(More::Sessions(12)) - wanted).abs() < 0.02 * wanted);
+        assert!(half(More::Forever) < 1e-9);
+        let same = |more| wave(0.3, 0.1).errors(more, 1, 0).range(0.3, 0.025);
+        assert_eq!(same(More::Sessions(0)), same(More::Forever));
+    }
+
+    #[test]
+    fn far_from_a_match_a_false_wave_acts_as_its_part_along_the_reflection() {
+        let (d, risk) = (0.01, 0.025);
+        let (low, high) = wave(0.5, d).errors(More::Forever, 1, 0).range(0.5, risk);
+        // of d·cos φ the share beyond d·cos(πr) is r
+        let reach = d * (std::f64::consts::PI * risk).cos();
+        assert!((high - 0.5 - reach).abs() < 2e-4 && (0.5 - low - reach).abs() < 2e-4, "{low} {high}");
+    }
+
+    /// A perfect match reads |Γ| = d whatever the phase. Turned about, that reading may be anything from 0 to
+    /// 2d and seldom is 0; straight on it is exactly what 0 gives.
+    #[test]
+    fn a_reading_as_large_as_the_false_wave_may_be_a_perfect_match() {
+        // a hair below d, so that rounding decides nothing
+        let (d, read) = (0.056, 0.055_999);
+        let errors = wave(read, d).errors(More::Forever, 1, 0);
+        assert_eq!(errors.range(read, 0.025).0, 0.0);
+        assert!(errors.risk_below(read, 0.001) > 0.99);
+        let seldom = errors.values(read).iter().filter(|v| **v < 0.001).count();
+        assert!(seldom < 200, "turned about alone, a perfect match would be ruled out: {seldom}");
+        // and what reads far higher is no match
+        assert!(errors.risk_below(0.2, 0.1) == 0.0);
+    }
+
+    #[test]
+    fn risks_fall_and_rise_with_the_reading_and_the_limit() {
+        let errors = wave(0.1, 0.06).errors(More::Forever, 1, 0);
+        for step in 0..40 {
+            let y = 0.005 * f64::from(step);
+            assert!(errors.risk_above(y, 0.1) <= errors.risk_above(y + 0.005, 0.1) + 1e-3, "{y}");
+            assert!(errors.risk_below(y, 0.1) + 1e-3 >= errors.risk_below(y + 0.005, 0.1), "{y}");
+            assert!(errors.risk_above(0.1, y) + 1e-3 >= errors.risk_above(0.1, y + 0.005), "{y}");
+        }
+    }
+}

@@ -20,7 +20,11 @@ use crate::season::config::{self, Config, Known};
 use crate::stats::conformity::Limits;
 use absolute::Absolute;
 use result::{Claim, Claims, Route, Unheld, Verdict};
+use route::Draws;
 use verdict::{Origin, Rule};
+
+/// Trials, where none are asked for: they settle a risk of 2.5 % to ± 0.1 %.
+const TRIALS: usize = 40_000;
 
 /// Name of the claim on an antenna's gain; no meter reads it.
 pub const GAIN: &str = "gain_dbi";
@@ -43,34 +47,9 @@ struct Numbered<'a> {
 pub fn check(season: &Season, options: &Options, risk: f64, done: &(dyn Fn() + Sync)) -> PolarsResult<Claims> {
     let config = &season.config;
     let (sets, _) = sets_of(&season.readings.frame, config)?;
-    // fewer than twenty draws beyond a quantile leave it to chance
-    let least = (20.0 / (risk / 4.0)).ceil() as usize;
-    let options = Options { trials: Some(options.trials.unwrap_or(route::TRIALS).max(least)), ..*options };
-    let used = |set: &Set| {
-        let claims = config.antennas.iter().flat_map(|a| &a.claims);
-        claims.into_iter().any(|c| serves(&c.quantity, set))
-    };
-    let numbered: Vec<Numbered> = sets
-        .par_iter()
-        .enumerate()
-        .filter(|(_, set)| used(set))
-        .map(|(number, set)| {
-            let fitted = (set.antennas.len() <= MOST_ANTENNAS).then(|| FittedSet::new(set, config, options.confidence));
-            Numbered { set, number, fitted: fitted.flatten() }
-        })
-        .collect();
-    let log = Log { bands: pairs_of(&season.readings.frame)?, sets: numbered };
-    let asked: Vec<Asked> = asked(config, &log);
-    let claims: Vec<Claim> = asked
-        .par_iter()
-        .map(|one| {
-            let claim = decide(one, config, &log, &options, risk);
-            done();
-            claim
-        })
-        .collect();
+    let claims = check_sets(config, &sets, read_where(&season.readings.frame)?, options, risk, done);
     let mut findings = season.readings.findings.clone();
-    let of_claims: Vec<Set> = log.sets.iter().map(|n| n.set.clone()).collect();
+    let of_claims: Vec<Set> = sets.into_iter().filter(|set| is_claimed(config, set)).collect();
     findings.extend(misfits::misfits(&season.readings.frame, &of_claims)?);
     findings.extend(too_many(&of_claims));
     Ok(Claims {
@@ -78,7 +57,7 @@ pub fn check(season: &Season, options: &Options, risk: f64, done: &(dyn Fn() + S
         confidence: options.confidence,
         risk,
         seed: options.seed,
-        trials: route::trials(&options),
+        trials: trials(options, risk),
         claims,
         findings,
         assumptions: season.assumptions.clone(),
@@ -86,10 +65,51 @@ pub fn check(season: &Season, options: &Options, risk: f64, done: &(dyn Fn() + S
     })
 }
 
+/// The claims of a season by its sets; `read` holds the antenna and band of every reading, each pair once.
+pub fn check_sets(
+    config: &Config,
+    sets: &[Set],
+    read: Vec<(String, String)>,
+    options: &Options,
+    risk: f64,
+    done: &(dyn Fn() + Sync),
+) -> Vec<Claim> {
+    let draws = Draws { seed: options.seed, trials: trials(options, risk) };
+    let numbered = sets
+        .par_iter()
+        .enumerate()
+        .filter(|(_, set)| is_claimed(config, set))
+        .map(|(number, set)| {
+            let fitted = (set.antennas.len() <= MOST_ANTENNAS).then(|| FittedSet::new(set, config, options.confidence));
+            Numbered { set, number, fitted: fitted.flatten() }
+        })
+        .collect();
+    let log = Log { read, sets: numbered };
+    asked(config, &log)
+        .par_iter()
+        .map(|one| {
+            let claim = decide(one, config, &log, draws, risk);
+            done();
+            claim
+        })
+        .collect()
+}
+
+/// Trials a result: as many as were asked for, but never so few that a quantile is left to chance (twenty
+/// beyond it where two limits and two meters share the risk).
+fn trials(options: &Options, risk: f64) -> usize {
+    options.trials.unwrap_or(TRIALS).max((20.0 / (risk / 4.0)).ceil() as usize)
+}
+
+/// Whether some claim can be held against a set's readings.
+fn is_claimed(config: &Config, set: &Set) -> bool {
+    config.antennas.iter().flat_map(|a| &a.claims).any(|c| serves(&c.quantity, set))
+}
+
 /// The log, as claims need it.
 struct Log<'a> {
     /// Antenna and band of every reading, each once.
-    bands: Vec<(String, String)>,
+    read: Vec<(String, String)>,
     sets: Vec<Numbered<'a>>,
 }
 
@@ -103,7 +123,7 @@ struct Asked<'a> {
 }
 
 /// Antenna and band of every reading, each pair once, in order.
-fn pairs_of(frame: &DataFrame) -> PolarsResult<Vec<(String, String)>> {
+fn read_where(frame: &DataFrame) -> PolarsResult<Vec<(String, String)>> {
     let (antenna, band) = (frame.column("antenna")?.str()?, frame.column("band")?.str()?);
     let names = antenna.iter().zip(band.iter());
     let mut pairs: Vec<(String, String)> =
@@ -139,7 +159,7 @@ fn quantity(claimed: &str, config: &Config) -> Option<Quantity> {
 fn asked<'a>(config: &'a Config, log: &Log) -> Vec<Asked<'a>> {
     let mut all: Vec<String> = config.bands.iter().map(|b| b.name.clone()).collect();
     if all.is_empty() {
-        all = log.bands.iter().map(|(_, band)| band.clone()).collect();
+        all = log.read.iter().map(|(_, band)| band.clone()).collect();
         all.sort();
         all.dedup();
     }
@@ -164,7 +184,7 @@ fn limits(claim: &config::Claim, scale: Scale) -> Limits {
     Limits { low: low.unwrap_or(f64::NEG_INFINITY), high: high.unwrap_or(f64::INFINITY) }
 }
 
-fn decide(asked: &Asked, config: &Config, log: &Log, options: &Options, risk: f64) -> Claim {
+fn decide(asked: &Asked, config: &Config, log: &Log, draws: Draws, risk: f64) -> Claim {
     let mut claim = Claim {
         antenna: asked.antenna.name.clone(),
         quantity: asked.quantity.clone(),
@@ -178,10 +198,10 @@ fn decide(asked: &Asked, config: &Config, log: &Log, options: &Options, risk: f6
         disagree: None,
         unheld: None,
     };
-    match values(asked, config, log, options) {
+    match values(asked, config, log, draws) {
         Ok(values) => {
             let limits = limits(asked.claim, asked.quantity.scale);
-            let rule = Rule { limits, risk, meters: values.len(), seed: options.seed };
+            let rule = Rule { limits, risk, meters: values.len(), seed: draws.seed };
             claim.held = values.into_iter().map(|(value, origin)| verdict::hold(&value, origin, &rule)).collect();
             let overall = verdict::overall(&claim.held);
             (claim.verdict, claim.best, claim.disagree) = (overall.verdict, overall.best, overall.disagree);
@@ -192,13 +212,13 @@ fn decide(asked: &Asked, config: &Config, log: &Log, options: &Options, risk: f6
 }
 
 /// Every result that can be held against a claim; or why there is none.
-fn values(asked: &Asked, config: &Config, log: &Log, options: &Options) -> Result<Vec<(Absolute, Origin)>, Unheld> {
+fn values(asked: &Asked, config: &Config, log: &Log, draws: Draws) -> Result<Vec<(Absolute, Origin)>, Unheld> {
     let antenna = &asked.antenna.name;
     if asked.quantity.scale == Scale::Ordinal {
         return Err(Unheld::Grades);
     }
     if asked.claim.quantity == GAIN {
-        return gains(asked, config, log, options);
+        return gains(asked, config, log, draws);
     }
     let here = |n: &&Numbered| serves(&asked.claim.quantity, n.set) && n.set.band == asked.band;
     let own: Vec<(&Numbered, usize)> = log
@@ -213,7 +233,7 @@ fn values(asked: &Asked, config: &Config, log: &Log, options: &Options) -> Resul
     let mut values = vec![];
     for &(numbered, a) in &own {
         let Some(fitted) = &numbered.fitted else { continue };
-        let Some(value) = route::level(fitted, a, options, numbered.number) else { continue };
+        let Some(value) = route::level(fitted, a, draws, numbered.number) else { continue };
         let route = Route::Level { quantity: numbered.set.quantity.name.clone() };
         values.push((value, origin(numbered, fitted, a, route)));
     }
@@ -240,13 +260,13 @@ fn origin(numbered: &Numbered, fitted: &FittedSet, antenna: usize, route: Route)
 fn unmeasured(asked: &Asked, config: &Config, log: &Log) -> Unheld {
     let antenna = &asked.antenna.name;
     let read = |(a, _): &&(String, String)| !config.is_load(a);
-    if !log.bands.iter().filter(read).any(|(_, band)| *band == asked.band) {
+    if !log.read.iter().filter(read).any(|(_, band)| *band == asked.band) {
         return Unheld::BandNeverMeasured;
     }
-    if !log.bands.iter().any(|(a, _)| a == antenna) {
+    if !log.read.iter().any(|(a, _)| a == antenna) {
         return Unheld::AntennaNeverMeasured;
     }
-    if !log.bands.iter().any(|(a, band)| a == antenna && *band == asked.band) {
+    if !log.read.iter().any(|(a, band)| a == antenna && *band == asked.band) {
         return Unheld::AntennaNotOnBand;
     }
     Unheld::QuantityNeverMeasured
@@ -255,13 +275,13 @@ fn unmeasured(asked: &Asked, config: &Config, log: &Log) -> Unheld {
 /// An antenna's gain: as declared where the season knows it; else by its field strength against that of the
 /// reference antenna, if that one's gain is known, or of the first antenna whose gain is. The choice looks
 /// at no reading's value.
-fn gains(asked: &Asked, config: &Config, log: &Log, options: &Options) -> Result<Vec<(Absolute, Origin)>, Unheld> {
+fn gains(asked: &Asked, config: &Config, log: &Log, draws: Draws) -> Result<Vec<(Absolute, Origin)>, Unheld> {
     let name = &asked.antenna.name;
     if let Some(&known) = asked.antenna.gain_dbi.get(&asked.band) {
         // behind the streams of all sets
         let task = route::task(4000 + asked.number % 96, 0);
         let origin = Origin { meter: None, route: Route::Declared, visits: 0, sessions: vec![], task };
-        return Ok(vec![(route::declared_gain(known, options, task), origin)]);
+        return Ok(vec![(route::declared_gain(known, draws, task), origin)]);
     }
     let here: Vec<&Numbered> =
         log.sets.iter().filter(|n| n.set.quantity.name == "field_strength" && n.set.band == asked.band).collect();
@@ -285,7 +305,7 @@ fn gains(asked: &Asked, config: &Config, log: &Log, options: &Options) -> Result
             reason = Unheld::TooManyAntennas;
             continue;
         };
-        let Some(value) = route::gain(fitted, a, r, gain, options, numbered.number) else {
+        let Some(value) = route::gain(fitted, a, r, gain, draws, numbered.number) else {
             reason = Unheld::NotComparable { reference: reference.clone() };
             continue;
         };

@@ -6,7 +6,6 @@ use rand_distr::StandardNormal;
 use super::absolute::{Absolute, Basis};
 use super::shift;
 use crate::analysis::antennas::fitted::{FittedSet, ScatterPart, Shrinks, own_scatter};
-use crate::analysis::antennas::set_analysis::Options;
 use crate::analysis::antennas::sources::{OwnError, Treatment};
 use crate::montecarlo::stream::stream;
 use crate::season::config::{Known, Scope};
@@ -20,8 +19,14 @@ const DECLARED_CHUNK: u64 = 16;
 /// Chunk of a known gain's error.
 const KNOWN_CHUNK: u64 = 17;
 
-/// Trials, where none are asked for: they settle a risk of 5 % to ± 0.1 %.
-pub const TRIALS: usize = 40_000;
+/// How many draws are made, and from which seed.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Draws {
+    /// Seed.
+    pub seed: u64,
+    /// Trials a result.
+    pub trials: usize,
+}
 
 /// The random stream of an antenna in a set, by the set's number.
 pub fn task(set: usize, antenna: usize) -> u64 {
@@ -30,7 +35,7 @@ pub fn task(set: usize, antenna: usize) -> u64 {
 
 /// An antenna's own level in its set, season-wide sources and all. `None` where a spread it rests on is
 /// neither seen in the log nor declared.
-pub fn level(fitted: &FittedSet, antenna: usize, options: &Options, set: usize) -> Option<Absolute> {
+pub fn level(fitted: &FittedSet, antenna: usize, draws: Draws, set: usize) -> Option<Absolute> {
     if !fitted.links.absolute_known() {
         return None;
     }
@@ -45,9 +50,9 @@ pub fn level(fitted: &FittedSet, antenna: usize, options: &Options, set: usize) 
         standard_uncertainty: scatter.as_ref().map_or(0.0, |s| s.error).hypot(declared),
         scatter: scatter.map_or(vec![], |s| s.parts),
         basis: Basis { sessions: sessions.len().max(1) as f64, visits, other_visits: None },
-        declared: declared_errors(fitted, options, task(set, antenna), |errors| errors[antenna]),
+        declared: declared_errors(fitted, draws, task(set, antenna), |errors| errors[antenna]),
         has_wave: fitted.sources.has_wave(),
-        shift: shift::find(sessions, options.seed, SHIFT_TASKS + ((set as u64) << 7 | first) % (1 << 19)),
+        shift: shift::find(sessions, draws.seed, SHIFT_TASKS + ((set as u64) << 7 | first) % (1 << 19)),
         lasting: lasting(fitted, antenna, true),
     })
 }
@@ -59,7 +64,7 @@ pub fn gain(
     antenna: usize,
     reference: usize,
     known: Known,
-    options: &Options,
+    draws: Draws,
     set: usize,
 ) -> Option<Absolute> {
     if !fitted.links.comparable(antenna, reference) {
@@ -70,12 +75,12 @@ pub fn gain(
     let scatter = error.map(|e| ScatterPart { error: e.adjusted, df: e.df, shrinks_with: Shrinks::OwnVisits });
     let visits = |a: usize| fitted.layout.visits_of(a) as f64;
     let task = task(set, antenna);
-    let mut errors = declared_errors(fitted, options, task, |e| OwnError {
+    let mut errors = declared_errors(fitted, draws, task, |e| OwnError {
         fixed: e[antenna].fixed - e[reference].fixed,
         unseen: e[antenna].unseen - e[reference].unseen,
         ..OwnError::default()
     });
-    add_known(&mut errors, known, options, task);
+    add_known(&mut errors, known, draws, task);
     let mut lasting = lasting(fitted, antenna, false);
     lasting.push((KNOWN_GAIN.into(), known.standard));
     Some(Absolute {
@@ -94,9 +99,9 @@ pub fn gain(
 pub const KNOWN_GAIN: &str = "the known gain itself";
 
 /// A declared gain by itself: nothing was measured.
-pub fn declared_gain(known: Known, options: &Options, task: u64) -> Absolute {
-    let mut errors = vec![OwnError::default(); trials(options)];
-    add_known(&mut errors, known, options, task);
+pub fn declared_gain(known: Known, draws: Draws, task: u64) -> Absolute {
+    let mut errors = vec![OwnError::default(); draws.trials];
+    add_known(&mut errors, known, draws, task);
     Absolute {
         estimate: known.value,
         standard_uncertainty: known.standard,
@@ -109,20 +114,15 @@ pub fn declared_gain(known: Known, options: &Options, task: u64) -> Absolute {
     }
 }
 
-/// Trials behind each figure.
-pub fn trials(options: &Options) -> usize {
-    options.trials.unwrap_or(TRIALS)
-}
-
 fn declared_errors(
     fitted: &FittedSet,
-    options: &Options,
+    draws: Draws,
     task: u64,
     own: impl Fn(&[OwnError]) -> OwnError,
 ) -> Vec<OwnError> {
-    let mut rng = stream(options.seed, task, DECLARED_CHUNK);
+    let mut rng = stream(draws.seed, task, DECLARED_CHUNK);
     let mut all = vec![OwnError::default(); fitted.estimates.len()];
-    (0..trials(options))
+    (0..draws.trials)
         .map(|_| {
             fitted.sources.draw_parts(&mut rng, &mut all);
             own(&all)
@@ -130,8 +130,8 @@ fn declared_errors(
         .collect()
 }
 
-fn add_known(errors: &mut [OwnError], known: Known, options: &Options, task: u64) {
-    let mut rng = stream(options.seed, task, KNOWN_CHUNK);
+fn add_known(errors: &mut [OwnError], known: Known, draws: Draws, task: u64) {
+    let mut rng = stream(draws.seed, task, KNOWN_CHUNK);
     errors
         .iter_mut()
         .for_each(|e| e.fixed += known.standard * rand::RngExt::sample::<f64, _>(&mut rng, StandardNormal));

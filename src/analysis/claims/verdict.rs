@@ -177,3 +177,88 @@ pub fn overall(held: &[Held]) -> Overall {
         _ => undecided,
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::analysis::antennas::fitted::{ScatterPart, Shrinks};
+    use crate::analysis::antennas::sources::OwnError;
+    use crate::analysis::claims::absolute::Basis;
+
+    fn value(estimate: f64, scatter: f64, lasting: f64) -> Absolute {
+        let n = 20_000;
+        // evenly over ± lasting: what stays
+        let fixed = |i: usize| lasting * (2.0 * (i as f64 + 0.5) / f64::from(n) - 1.0);
+        Absolute {
+            estimate,
+            standard_uncertainty: scatter,
+            scatter: vec![ScatterPart { error: scatter, df: 8.0, shrinks_with: Shrinks::OwnVisits }],
+            basis: Basis { sessions: 1.0, visits: 3.0, other_visits: None },
+            declared: (0..n as usize).map(|i| OwnError { fixed: fixed(i), ..Default::default() }).collect(),
+            has_wave: false,
+            shift: None,
+            lasting: vec![("calibration".into(), lasting)],
+        }
+    }
+
+    fn held(value: &Absolute, limits: Limits, meters: usize) -> Held {
+        let origin = Origin { meter: None, route: Route::Declared, visits: 3, sessions: vec![], task: 1 };
+        hold(value, origin, &Rule { limits, risk: 0.025, meters, seed: 1 })
+    }
+
+    #[test]
+    fn a_verdict_is_given_only_when_the_whole_range_supports_it() {
+        for (estimate, verdict) in [(9.0, Verdict::Met), (9.9, Verdict::NotShown), (11.0, Verdict::Missed)] {
+            let held = held(&value(estimate, 0.1, 0.2), Limits::at_most(10.0), 1);
+            assert_eq!(held.verdict, verdict, "{held:?}");
+            assert_eq!(held.verdict == Verdict::Met, held.range.high <= 10.0);
+            assert_eq!(held.verdict == Verdict::Missed, held.range.low > 10.0);
+            assert_eq!(held.verdict == Verdict::Met, held.met_within.unwrap().contains(estimate));
+            assert_eq!(held.verdict == Verdict::Missed, !held.missed_outside.contains(estimate));
+            assert!((held.risk_if_met + held.risk_if_missed - 1.0).abs() < 1e-3);
+        }
+    }
+
+    #[test]
+    fn sessions_settle_a_gap_wider_than_what_lasts_and_none_settles_a_narrower_one() {
+        let wide = held(&value(9.6, 0.3, 0.1), Limits::at_most(10.0), 1);
+        let Settle::Sessions(n) = wide.settle else { panic!("{:?}", wide.settle) };
+        assert!((2..=30).contains(&n), "{n}");
+        let narrow = held(&value(9.95, 0.3, 0.2), Limits::at_most(10.0), 1);
+        assert!(
+            matches!(&narrow.settle, Settle::Never { because: Lasting::Source(name), .. } if name == "calibration"),
+            "{:?}",
+            narrow.settle
+        );
+    }
+
+    #[test]
+    fn meters_share_the_risk_and_two_limits_do() {
+        let limits = Limits::new(8.0, 12.0).unwrap();
+        let rule = |limits, meters| Rule { limits, risk: 0.04, meters, seed: 1 }.risk_each_end();
+        assert_eq!(rule(Limits::at_most(1.0), 1), 0.04);
+        assert_eq!(rule(Limits::at_most(1.0), 2), 0.02);
+        assert_eq!(rule(limits, 2), 0.01);
+        let one = held(&value(10.0, 0.1, 0.2), limits, 1);
+        assert_eq!(one.verdict, Verdict::Met);
+        assert_eq!(held(&value(13.0, 0.1, 0.2), limits, 1).verdict, Verdict::Missed);
+        assert_eq!(held(&value(7.0, 0.1, 0.2), limits, 1).verdict, Verdict::Missed);
+        assert_eq!(held(&value(12.0, 0.1, 0.2), limits, 1).verdict, Verdict::NotShown);
+    }
+
+    #[test]
+    fn one_sharp_meter_decides_and_two_that_contradict_each_other_do_not() {
+        let limits = Limits::at_most(10.0);
+        let sharp = held(&value(9.0, 0.1, 0.1), limits, 2);
+        let blunt = held(&value(9.8, 1.0, 0.1), limits, 2);
+        let other = held(&value(11.0, 0.1, 0.1), limits, 2);
+        let lower = held(&value(8.0, 0.1, 0.1), limits, 2);
+        let both = overall(&[blunt.clone(), sharp.clone()]);
+        assert_eq!((both.verdict, both.best, both.disagree), (Verdict::Met, Some(1), None));
+        let torn = overall(&[sharp.clone(), other]);
+        assert_eq!((torn.verdict, torn.disagree), (Verdict::NotShown, Some([0, 1])));
+        // both say met, yet cannot both be right: one of them errs by more than is declared
+        assert_eq!(overall(&[sharp, lower]).verdict, Verdict::NotShown);
+        assert_eq!(overall(&[blunt]).verdict, Verdict::NotShown);
+    }
+}
