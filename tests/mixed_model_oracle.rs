@@ -7,7 +7,7 @@ mod support;
 
 use std::collections::BTreeMap;
 
-use daylight::stats::mixed::{Data, Inference, Layout, Level, LevelState, infer};
+use daylight::stats::mixed::{Data, Inference, Layout, Level, LevelState, infer_weighed};
 use serde::Deserialize;
 use support::{Worst, columns, json, mounting, number, relative};
 
@@ -90,7 +90,7 @@ fn seasons() -> Vec<Season> {
         .into_iter()
         .map(|expected| {
             let (antennas, layout, data) = layout_of(&rows, expected.id);
-            let fitted = infer(&layout, &data, 0.0).unwrap();
+            let fitted = infer_weighed(&layout, &data, 0.0).unwrap();
             Season { expected, antennas, layout, fitted }
         })
         .collect()

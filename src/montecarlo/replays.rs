@@ -12,14 +12,18 @@ use rayon::prelude::*;
 
 use super::stream::stream;
 use crate::stats::mixed::fit::{Information, Precision, Start};
-use crate::stats::mixed::inference::{Settled, settle};
-use crate::stats::mixed::{Data, Layout, Simulator, Theta, Workspace};
+use crate::stats::mixed::inference::{Settled, Settling, settle};
+use crate::stats::mixed::{Data, EvenVisits, Layout, Simulator, Theta, Workspace};
 
 /// Trials that share one stream: the unit of work handed to a thread.
 pub const CHUNK: usize = 250;
 
 /// A refit starts no lower than this share of the innermost component.
 const START_SHARE: f64 = 0.02;
+
+/// A replay's scatter is not lifted to what display rounding alone gives: lifting makes studentized
+/// differences smaller, and only the log's own rest on rounded readings.
+const NO_FLOOR: f64 = 0.0;
 
 /// A pair of antennas and the constants its replayed difference is studentized with.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -44,8 +48,8 @@ pub struct Task<'a> {
     pub theta: &'a Theta,
     /// Expected information at `theta`: the first step of every refit.
     pub information: &'a Information,
-    /// Variance display rounding alone gives one reading.
-    pub floor: f64,
+    /// The visits seen as one mean each, where the log's are weighed alike.
+    pub even: Option<&'a EvenVisits>,
     /// Lower Cholesky factor of the log's own XᵀV⁻¹X.
     pub factor: &'a [f64],
     /// Pairs whose largest studentized difference is kept.
@@ -126,12 +130,12 @@ fn run_chunk(task: &Task, chunk: u64) -> Replays {
     let innermost = task.theta.iter().rev().copied().find(|&t| t > 0.0).unwrap_or(0.0);
     let start_theta: Theta =
         std::array::from_fn(|k| if active[k] { task.theta[k].max(START_SHARE * innermost) } else { 0.0 });
+    let how = Settling { floor: NO_FLOOR, precision: Precision::REPLAY, adjust: false, even: task.even };
     let mut out = Replays::default();
     for _ in 0..CHUNK {
         simulator.draw(&mut rng, &mut data);
-        data.lift_to(task.layout, task.floor);
         let start = Start { theta: &start_theta, free: &active, information: Some(task.information) };
-        let settled = settle(task.layout, &data, task.floor, start, Precision::REPLAY, false, &mut workspace);
+        let settled = settle(task.layout, &data, start, how, &mut workspace);
         let Some(settled) = settled else {
             // the replay's season shows no scatter that can be fitted: it bounds nothing
             out.unsettled += 1;

@@ -33,7 +33,6 @@ pub struct SetFit {
     pub inference: Inference,
     /// All pairs, in order of first and then second antenna.
     pub pairs: Vec<PairDifference>,
-    floor: f64,
     information: Information,
     scales: Vec<PairScale>,
 }
@@ -60,16 +59,18 @@ impl SetFit {
                 });
             }
         }
+        // The stretch is left out of the replays' scale: theirs then vary in variance as the log's do, and
+        // doubt about how much they really vary falls on the wide side.
         let scales = pairs
             .iter()
             .map(|p| PairScale {
                 first: p.first,
                 second: p.second,
                 linked: p.linked,
-                scale: p.error.adjusted / p.error.model * p.t_scale,
+                scale: p.error.adjusted / (p.error.model * p.error.stretch) * p.t_scale,
             })
             .collect();
-        Some(SetFit { layout, inference, pairs, floor, information, scales })
+        Some(SetFit { layout, inference, pairs, information, scales })
     }
 
     /// Adds replays, the same whatever the number of threads.
@@ -78,7 +79,7 @@ impl SetFit {
             layout: &self.layout,
             theta: &self.inference.components,
             information: &self.information,
-            floor: self.floor,
+            even: self.inference.even.as_ref(),
             factor: &self.inference.factor,
             pairs: &self.scales,
             seed,
@@ -91,7 +92,7 @@ impl SetFit {
 impl PairDifference {
     /// |t| over the pair's own t quantile: what [`Replays::largest`] holds the largest of.
     pub fn scaled(&self) -> f64 {
-        self.difference.abs() / (self.error.adjusted * self.t_scale)
+        self.difference.abs() / self.half_width(1.0)
     }
 
     /// Half-width of the simultaneous interval at a quantile of [`Replays::largest`].

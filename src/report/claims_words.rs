@@ -84,8 +84,8 @@ pub(super) fn gap_words(claim: &Claim) -> String {
     format!(
         "{route}{by} {}; to call it met now would be wrong with a chance of up to {}, missed {}. {}",
         thresholds(claim, best),
-        number::chance(best.risk_if_met),
-        number::chance(best.risk_if_missed),
+        number::chance_at_most(best.risk_if_met),
+        number::chance_at_most(best.risk_if_missed),
         settle_words(claim)
     )
 }
@@ -143,8 +143,7 @@ fn settle_words(claim: &Claim) -> String {
         return format!("More than {n} more sessions would be needed{}.", by(held));
     }
     let stays: Vec<String> = claim.held.iter().filter_map(|held| lasting_words(claim, held, several)).collect();
-    let stays: Vec<&str> = stays.iter().map(String::as_str).collect();
-    format!("No number of sessions settles it: {}.", list(&stays))
+    format!("No number of sessions settles it: {}.", stays.join("; "))
 }
 
 /// What would be left of one meter's range after sessions without end.

@@ -67,6 +67,11 @@ pub fn chance(p: f64) -> String {
     }
 }
 
+/// The same as the most it may be: "4 %", "1 %" for less than that, "100 %" for nearly all.
+pub fn chance_at_most(p: f64) -> String {
+    format!("{:.0} %", (p * 100.0).ceil().clamp(1.0, 100.0))
+}
+
 /// A whole number with thin groups of three: "3,527".
 pub fn count(n: usize) -> String {
     let digits = n.to_string();
@@ -109,6 +114,7 @@ mod tests {
             ["< 1 %", "3 %", "> 99 %"],
             [chance(0.004), chance(0.029), chance(0.9999)].each_ref().map(|s| s.as_str())
         );
+        assert_eq!([chance_at_most(0.0), chance_at_most(0.031), chance_at_most(0.995)], ["1 %", "4 %", "100 %"]);
         assert_eq!(p_value(0.00021), "< 0.001");
         assert_eq!(p_value(0.0042), "0.004");
         assert_eq!(p_value(0.42), "0.42");

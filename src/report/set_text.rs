@@ -131,7 +131,7 @@ fn significant(value: f64) -> String {
     number::to_digit(value, last_digit(value))
 }
 
-/// Said where a component is zero: what the errors rest on instead.
+/// Said where a component is zero, or visits count alike: what the errors rest on instead.
 fn basis(s: &SetResult) -> Option<String> {
     let mut parts = vec![];
     if let Some(level) = s.basis.collapsed_to {
@@ -143,9 +143,14 @@ fn basis(s: &SetResult) -> Option<String> {
     if s.basis.session_fixed {
         parts.push("antennas are compared inside sessions only".to_string());
     }
-    (!parts.is_empty()).then(|| {
+    let zero = (!parts.is_empty()).then(|| {
         format!("One level scattered no more than what lies inside it explains; to be safe, {}.", parts.join("; "))
-    })
+    });
+    let even = s.basis.even_visits.then(|| {
+        "Visits of unequal size count alike: too few of them show how much a larger one is worth.".to_string()
+    });
+    let said: Vec<String> = zero.into_iter().chain(even).collect();
+    (!said.is_empty()).then(|| said.join(" "))
 }
 
 /// Declared sources, by what became of them.

@@ -10,10 +10,15 @@
 //!   Antennas that no chain of sessions joins cannot be compared so; those pairs keep the session
 //!   random.
 //!
+//! Where visits hold unequal numbers of mountings or readings, one mean a visit, all weighed alike, may be
+//! expected to err less than the fit's own weights do; then it stands in for the levels below the visit
+//! from the start (see [`super::even_visits`]), and only the last rule is left.
+//!
 //! On balanced data each case is the classical stratum test: squared standard error
 //! 2·MS_visit/(sessions·mountings·readings) on (sessions − 1)(antennas − 1) degrees of freedom.
 //! Source of the intra-session analysis: Yates (1940), Annals of Eugenics 10:317–325.
 
+use super::even_visits::EvenVisits;
 use super::fit::{Fit, Information, Precision, Start, fit_from};
 use super::kenward_roger::{ContrastError, KenwardRoger, kenward_roger};
 use super::layout::{Data, Layout};
@@ -32,6 +37,8 @@ pub struct Basis {
     pub collapsed_to: Option<Level>,
     /// Whether antennas are compared inside sessions only.
     pub session_fixed: bool,
+    /// Whether visits of unequal size were weighed alike.
+    pub even_visits: bool,
 }
 
 /// Estimates of a set's antennas and what is needed for the standard error of any pair.
@@ -51,6 +58,8 @@ pub struct Inference {
     pub estimates: Vec<f64>,
     /// Lower Cholesky factor of XᵀV⁻¹X of the fit the joint errors are scaled by.
     pub factor: Vec<f64>,
+    /// The visits seen as one mean each, where they are weighed alike.
+    pub even: Option<EvenVisits>,
     layout: Layout,
     within: KenwardRoger,
     across: Option<KenwardRoger>,
@@ -85,7 +94,6 @@ pub struct Settled {
     pub basis: Basis,
     /// Whether every fit came to rest.
     pub converged: bool,
-    bounded: Fit,
     theta: Theta,
     free: [bool; 4],
     collapsed: Option<Box<Collapsed>>,
@@ -109,21 +117,48 @@ struct Collapsed {
     workspace: Workspace,
 }
 
-/// Runs the rule on the log itself. `None` where the log shows no scatter at any level.
+impl Collapsed {
+    fn evenly(even: &EvenVisits, layout: &Layout, data: &Data) -> Collapsed {
+        let workspace = Workspace::new(&even.layout);
+        Collapsed { layout: even.layout.clone(), data: even.means(layout, data), workspace }
+    }
+}
+
+/// Runs the rule on the log itself, with the better of the two ways to weigh its visits. `None` where
+/// the log shows no scatter at any level.
 pub fn infer(layout: &Layout, data: &Data, floor: f64) -> Option<Inference> {
+    infer_with(layout, data, floor, EvenVisits::if_better)
+}
+
+/// Runs the rule on the log itself, visits always weighed as the fit has them.
+pub fn infer_weighed(layout: &Layout, data: &Data, floor: f64) -> Option<Inference> {
+    infer_with(layout, data, floor, |_, _, _, _| None)
+}
+
+fn infer_with(
+    layout: &Layout,
+    data: &Data,
+    floor: f64,
+    evenly: impl Fn(&Layout, &Workspace, &Theta, &KenwardRoger) -> Option<EvenVisits>,
+) -> Option<Inference> {
     let mut workspace = Workspace::new(layout);
     let first = super::fit::fit(layout, data, floor, &mut workspace)?;
     let active = layout.active();
     let absolute = kenward_roger(layout, &workspace, &first.theta, &active)?;
+    let even = evenly(layout, &workspace, &first.theta, &absolute);
     let level: f64 = workspace.beta.iter().sum::<f64>() / workspace.beta.len() as f64;
     let start = Start { theta: &first.theta, free: &active, information: None };
-    let settled = settle(layout, data, floor, start, Precision::FULL, true, &mut workspace)?;
+    let how = Settling { floor, precision: Precision::FULL, adjust: true, even: even.as_ref() };
+    let settled = settle(layout, data, start, how, &mut workspace)?;
 
     let (final_layout, final_workspace) = match &settled.collapsed {
         Some(c) => (&c.layout, &c.workspace),
         None => (layout, &workspace),
     };
-    let within = kenward_roger(final_layout, final_workspace, &settled.theta, &settled.free)?;
+    let mut within = kenward_roger(final_layout, final_workspace, &settled.theta, &settled.free)?;
+    if let Some(even) = &even {
+        within = within.stretched(even.covariance(final_workspace));
+    }
     // contrasts from the settled fit, their common level from the bounded one
     let shift = level - final_workspace.beta.iter().sum::<f64>() / final_workspace.beta.len() as f64;
     let mut estimates: Vec<f64> = final_workspace.beta.iter().map(|b| b + shift + data.centre).collect();
@@ -140,13 +175,14 @@ pub fn infer(layout: &Layout, data: &Data, floor: f64) -> Option<Inference> {
     let session_levels = session_levels(layout, data, &final_workspace.beta);
     let component_errors = std::array::from_fn(|k| absolute.covariance[k][k].max(0.0).sqrt());
     Some(Inference {
-        components: settled.bounded.theta,
+        components: first.theta,
         component_errors,
-        criterion: settled.bounded.criterion,
+        criterion: first.criterion,
         basis: settled.basis,
         converged: settled.converged && first.converged,
         estimates,
         factor,
+        even,
         layout: layout.clone(),
         within,
         across: settled.across.as_ref().and_then(|a| a.adjustment.clone()),
@@ -220,26 +256,35 @@ impl Inference {
     }
 }
 
-/// Fits from `start` and settles every component at zero. With `adjust`, keeps what
-/// [`Inference::difference`] needs of pairs no session joins; replays do without.
-pub fn settle(
-    layout: &Layout,
-    data: &Data,
-    floor: f64,
-    start: Start,
-    precision: Precision,
-    adjust: bool,
-    workspace: &mut Workspace,
-) -> Option<Settled> {
-    let bounded = fit_from(layout, data, floor, start, precision, workspace)?;
-    let mut settled = Settled {
-        basis: Basis::default(),
-        converged: bounded.converged,
-        bounded,
-        theta: bounded.theta,
-        free: *start.free,
-        collapsed: None,
-        across: None,
+/// How a fit is settled.
+#[derive(Debug, Clone, Copy)]
+pub struct Settling<'a> {
+    /// Variance that display rounding alone gives one reading.
+    pub floor: f64,
+    /// How precisely each fit is driven home.
+    pub precision: Precision,
+    /// Whether to keep what [`Inference::difference`] needs of pairs no session joins; replays do without.
+    pub adjust: bool,
+    /// The visits seen as one mean each, where they are weighed alike.
+    pub even: Option<&'a EvenVisits>,
+}
+
+/// Fits from `start` and settles every component at zero.
+pub fn settle(layout: &Layout, data: &Data, start: Start, how: Settling, workspace: &mut Workspace) -> Option<Settled> {
+    let Settling { floor, precision, adjust, even } = how;
+    let basis = Basis { even_visits: even.is_some(), ..Basis::default() };
+    let mut settled = match even {
+        None => {
+            let fit = fit_from(layout, data, floor, start, precision, workspace)?;
+            Settled::from(fit, *start.free, None, basis)
+        }
+        Some(even) => {
+            let mut visits = Collapsed::evenly(even, layout, data);
+            let free = visits.layout.active();
+            let start = Start { theta: &even.start, free: &free, information: None };
+            let fit = fit_from(&visits.layout, &visits.data, floor, start, precision, &mut visits.workspace)?;
+            Settled::from(fit, free, Some(Box::new(visits)), basis)
+        }
     };
     loop {
         let current = settled.collapsed.as_deref().map_or(layout, |c| &c.layout);
@@ -267,6 +312,10 @@ pub fn settle(
 }
 
 impl Settled {
+    fn from(fit: Fit, free: [bool; 4], collapsed: Option<Box<Collapsed>>, basis: Basis) -> Settled {
+        Settled { basis, converged: fit.converged, theta: fit.theta, free, collapsed, across: None }
+    }
+
     fn data<'a>(&'a self, whole: &'a Data) -> &'a Data {
         self.collapsed.as_deref().map_or(whole, |c| &c.data)
     }

@@ -22,6 +22,8 @@ pub struct KenwardRoger {
     phi: Vec<f64>,
     adjusted: Vec<f64>,
     sensitivity: [Vec<f64>; 4],
+    /// Covariance of the estimates where V has another shape than the fit's; Φ if none.
+    shaped: Option<Vec<f64>>,
 }
 
 /// A contrast's standard errors and degrees of freedom.
@@ -29,8 +31,11 @@ pub struct KenwardRoger {
 pub struct ContrastError {
     /// √(LᵀΦL): before the adjustment.
     pub model: f64,
-    /// √(LᵀΦ_A·L): adjusted.
+    /// √(LᵀΦ_A·L): adjusted; stretched by √(LᵀSL/LᵀΦL) where S is the covariance of estimates that visits
+    /// of unequal variance were weighed alike for.
     pub adjusted: f64,
+    /// What `adjusted` was stretched by; 1 if by nothing.
+    pub stretch: f64,
     /// Degrees of freedom ν.
     pub df: f64,
 }
@@ -94,10 +99,15 @@ pub fn kenward_roger(
         }
     }
     let adjusted = phi.iter().zip(&inner).map(|(phi, x)| phi + 2.0 * x).collect();
-    Some(KenwardRoger { antennas: p, covariance, phi: phi.clone(), adjusted, sensitivity })
+    Some(KenwardRoger { antennas: p, covariance, phi: phi.clone(), adjusted, sensitivity, shaped: None })
 }
 
 impl KenwardRoger {
+    /// The same, every standard error stretched to the covariance S, p×p, at the same θ.
+    pub(super) fn stretched(self, covariance: Vec<f64>) -> KenwardRoger {
+        KenwardRoger { shaped: Some(covariance), ..self }
+    }
+
     /// Standard errors and degrees of freedom of `first − second`.
     pub fn difference(&self, first: usize, second: usize) -> ContrastError {
         let p = self.antennas;
@@ -138,8 +148,10 @@ impl KenwardRoger {
         }
         let df = if spread > 0.0 { 2.0 * variance * variance / spread } else { f64::INFINITY };
         // The adjustment adds the spread of Φ at estimated θ; rounding must not turn it into a loss.
-        let adjusted = at(&self.adjusted).max(variance);
-        ContrastError { model: variance.max(0.0).sqrt(), adjusted: adjusted.max(0.0).sqrt(), df }
+        let stretch =
+            self.shaped.as_ref().filter(|_| variance > 0.0).map_or(1.0, |s| (at(s) / variance).max(1.0)).sqrt();
+        let adjusted = at(&self.adjusted).max(variance).max(0.0).sqrt() * stretch;
+        ContrastError { model: variance.max(0.0).sqrt(), adjusted, stretch, df }
     }
 }
 

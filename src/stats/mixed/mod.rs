@@ -12,6 +12,7 @@
 //! session and antenna, a = 1/τ; A = Σa over a session, c = σ²_s/(1 + σ²_s·A); H = XᵀV⁻¹X, Φ = H⁻¹;
 //! G_k = ∂V/∂θ_k; P = V⁻¹ − V⁻¹XΦXᵀV⁻¹.
 
+pub mod even_visits;
 pub mod fit;
 pub mod inference;
 pub mod kenward_roger;
@@ -21,8 +22,9 @@ pub mod likelihood;
 pub mod simulate;
 mod small_matrix;
 
+pub use even_visits::EvenVisits;
 pub use fit::{Fit, fit};
-pub use inference::{Basis, Inference, SessionLevel, infer};
+pub use inference::{Basis, Inference, SessionLevel, infer, infer_weighed};
 pub use kenward_roger::{ContrastError, KenwardRoger, kenward_roger};
 pub use layout::{Data, Layout, MountingSummary};
 pub use levels::{Level, LevelState};

@@ -31,7 +31,7 @@ fn main() {
     let after = |key: &str| arguments.iter().position(|a| a == key).and_then(|i| arguments.get(i + 1));
     let number = |key: &str, default: u64| after(key).and_then(|v| v.parse().ok()).unwrap_or(default);
     let quick = arguments.iter().any(|a| a == "--quick");
-    let seasons = number("--seasons", if quick { 200 } else { 2000 });
+    let seasons = number("--seasons", if quick { 100 } else { 1000 });
     let seed = number("--seed", 1);
     println!("{seasons} seasons a line, {TRIALS} draws a result, risk {:.1} %, seed {seed}\n", 100.0 * RISK);
     println!("| claim | truth | met % | missed % | wrong % (s.e.) |");
