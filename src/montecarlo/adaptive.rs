@@ -1,0 +1,238 @@
+//! Trials in blocks, until the figures are stable: the adaptive procedure of JCGM 101:2008, 7.9 (for several outputs
+//! JCGM 102:2011, 7.8), or a number of trials chosen beforehand.
+//!
+//! Of each block of M trials, M = max(J, 10⁴) with J the least whole number ≥ 100/(1 − p): mean, standard deviation, and
+//! both ends of the interval. After h ≥ 2 blocks, s being the standard deviation of a figure over the blocks, it
+//! stops when 2·s/√h < δ for all four of every output, δ the numerical tolerance of the standard deviation of all h·M values.
+//! Results are then those of all h·M values together.
+
+use rayon::prelude::*;
+
+use super::coverage::{Interval, IntervalKind, interval, interval_of_block};
+use super::moments::Moments;
+use super::sample::{Ordered, Sample};
+
+/// Trials that share one random stream an input.
+pub const CHUNK: usize = 8192;
+/// Chunks made side by side before the figures are looked at again.
+const ROUND: usize = 64;
+
+/// How many trials, and which figures must be stable.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Plan {
+    /// Coverage probability p, in (0, 1).
+    pub probability: f64,
+    /// The interval whose ends must be stable.
+    pub kind: IntervalKind,
+    /// When to stop.
+    pub stop: Stop,
+}
+
+/// When to stop.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Stop {
+    /// After so many trials.
+    After(u64),
+    /// When every figure is stable.
+    Stable {
+        /// Significant digits of the standard uncertainty, 1 or 2.
+        digits: u32,
+        /// The share of the numerical tolerance to be stable within: 1, or 1/5 to validate a result by (JCGM 101, 8.2).
+        share: f64,
+        /// Trials after which it is given up.
+        at_most: u64,
+    },
+}
+
+/// What the trials gave.
+#[derive(Debug, Clone)]
+pub struct Trials {
+    /// Number of trials, those without a finite result included.
+    pub trials: u64,
+    /// Trials in which some output had no finite value; they are in no figure below.
+    pub lost: u64,
+    /// Whether the figures became stable; always true for a number of trials chosen beforehand.
+    pub stable: bool,
+    /// Mean, standard deviations, correlations.
+    pub moments: Moments,
+    /// The values of each output.
+    pub samples: Vec<Sample>,
+}
+
+impl Trials {
+    /// The values of an output in order.
+    pub fn ordered(&self, output: usize) -> Ordered {
+        self.samples[output].ordered()
+    }
+
+    /// The coverage interval of ordered values.
+    pub fn interval(ordered: &Ordered, probability: f64, kind: IntervalKind) -> Interval {
+        interval(ordered, probability, kind)
+    }
+}
+
+/// The numerical tolerance δ = ½·10ˡ of a standard uncertainty written as c·10ˡ with c a whole number of `digits`
+/// digits (JCGM 101, 7.9.2). Zero for zero.
+pub fn numerical_tolerance(uncertainty: f64, digits: u32) -> f64 {
+    last_place(uncertainty, digits) / 2.0
+}
+
+/// 10ˡ of an uncertainty written as c·10ˡ with c of `digits` digits: 0.00035 to two digits has 10⁻⁵.
+pub fn last_place(uncertainty: f64, digits: u32) -> f64 {
+    if !(uncertainty > 0.0 && uncertainty.is_finite()) {
+        return 0.0;
+    }
+    let place = |power: i32| power - digits as i32 + 1;
+    let power = place(uncertainty.log10().floor() as i32);
+    // rounding may carry: 0.0996 to two digits is 10·10⁻²
+    let carried = (uncertainty / 10f64.powi(power)).round() >= 10f64.powi(digits as i32);
+    10f64.powi(power + i32::from(carried))
+}
+
+/// Figures of one output over the blocks: mean and sum of squares of deviations, kept up by Welford's update.
+#[derive(Debug, Clone, Copy, Default)]
+struct OverBlocks {
+    mean: [f64; 4],
+    squares: [f64; 4],
+}
+
+impl OverBlocks {
+    fn add(&mut self, h: f64, figures: [f64; 4]) {
+        for (k, figure) in figures.into_iter().enumerate() {
+            let step = figure - self.mean[k];
+            self.mean[k] += step / h;
+            self.squares[k] += step * (figure - self.mean[k]);
+        }
+    }
+
+    /// Whether twice the standard deviation of each mean over blocks is below `tolerance`. Figures that never
+    /// change, as those of a constant output, are stable at any.
+    fn stable(&self, h: f64, tolerance: f64) -> bool {
+        self.squares.iter().all(|s| {
+            let standard = (s / (h - 1.0) / h).sqrt();
+            2.0 * standard < tolerance || standard == 0.0
+        })
+    }
+}
+
+/// Runs the model. `run(chunk, columns)` fills one column an output, each of [`CHUNK`] values, for the trials of that
+/// chunk; it must depend on nothing but the chunk's number. `tick` is told of every `CHUNK` trials made.
+pub fn run<R, T>(outputs: usize, plan: &Plan, run: R, tick: T) -> Trials
+where
+    R: Fn(u64, &mut [Vec<f64>]) + Sync,
+    T: Fn() + Sync,
+{
+    let least = (100.0 / (1.0 - plan.probability)).ceil() as usize;
+    let block = least.max(10_000);
+    let most = match plan.stop {
+        Stop::After(trials) => trials,
+        Stop::Stable { at_most, .. } => at_most / block as u64 * block as u64,
+    };
+    let mut result = Trials {
+        trials: 0,
+        lost: 0,
+        stable: matches!(plan.stop, Stop::After(_)),
+        moments: Moments::none(outputs),
+        samples: vec![Sample::default(); outputs],
+    };
+    let mut over_blocks = vec![OverBlocks::default(); outputs];
+    let (mut chunk, mut blocks) = (0u64, 0u64);
+    // trials made and not yet taken into a block, a column an output
+    let mut waiting: Vec<Vec<f64>> = vec![vec![]; outputs];
+    while result.trials < most {
+        let wanted = (most - result.trials) as usize - waiting[0].len().min((most - result.trials) as usize);
+        // the first round is short: most budgets need little more
+        let round = if chunk == 0 { ROUND / 8 } else { ROUND }.min(wanted.div_ceil(CHUNK));
+        let made: Vec<Vec<Vec<f64>>> = (chunk..chunk + round as u64)
+            .into_par_iter()
+            .map(|c| {
+                let mut columns = vec![vec![0.0; CHUNK]; outputs];
+                run(c, &mut columns);
+                tick();
+                columns
+            })
+            .collect();
+        chunk += round as u64;
+        for columns in &made {
+            waiting.iter_mut().zip(columns).for_each(|(all, new)| all.extend_from_slice(new));
+        }
+        let left = (most - result.trials) as usize;
+        let ready = waiting[0].len().min(left);
+        let whole = if ready == left { ready.div_ceil(block) } else { ready / block };
+        let ranges: Vec<_> = (0..whole).map(|b| b * block..((b + 1) * block).min(ready)).collect();
+        let figures: Vec<BlockFigures> =
+            ranges.par_iter().map(|range| BlockFigures::of(&waiting, range.clone(), plan)).collect();
+        for (range, figures) in ranges.iter().zip(&figures) {
+            blocks += 1;
+            result.trials += range.len() as u64;
+            result.lost += figures.lost;
+            result.moments.merge(&figures.moments);
+            for (sample, values) in result.samples.iter_mut().zip(&figures.finite(&waiting, range.clone())) {
+                sample.extend(values);
+            }
+            if let Stop::Stable { digits, share, .. } = plan.stop {
+                let h = blocks as f64;
+                over_blocks.iter_mut().zip(&figures.of_output).for_each(|(over, f)| over.add(h, *f));
+                let tolerance = |i| share * numerical_tolerance(result.moments.standard_deviation(i), digits);
+                if blocks >= 2 && over_blocks.iter().enumerate().all(|(i, over)| over.stable(h, tolerance(i))) {
+                    result.stable = true;
+                    return result;
+                }
+            }
+        }
+        let taken = ranges.last().map_or(0, |range| range.end);
+        waiting.iter_mut().for_each(|column| drop(column.drain(..taken)));
+    }
+    result
+}
+
+/// What one block contributes.
+struct BlockFigures {
+    lost: u64,
+    moments: Moments,
+    /// Mean, standard deviation, lower and upper end of each output.
+    of_output: Vec<[f64; 4]>,
+}
+
+impl BlockFigures {
+    fn of(waiting: &[Vec<f64>], range: std::ops::Range<usize>, plan: &Plan) -> BlockFigures {
+        let columns: Vec<&[f64]> = waiting.iter().map(|column| &column[range.clone()]).collect();
+        let finite = finite_trials(&columns);
+        let kept: Vec<&[f64]> = match &finite {
+            None => columns,
+            Some(kept) => kept.iter().map(Vec::as_slice).collect(),
+        };
+        let moments = Moments::of(&kept);
+        let of_output = match plan.stop {
+            Stop::After(_) => vec![],
+            Stop::Stable { .. } => kept
+                .iter()
+                .enumerate()
+                .map(|(i, column)| {
+                    let ends = interval_of_block(&mut column.to_vec(), plan.probability, plan.kind);
+                    [moments.mean[i], moments.standard_deviation(i), ends.low, ends.high]
+                })
+                .collect(),
+        };
+        BlockFigures { lost: (range.len() as f64 - moments.n) as u64, moments, of_output }
+    }
+
+    /// The finite trials of the block, again: they are only copied where some are lost.
+    fn finite<'a>(&self, waiting: &'a [Vec<f64>], range: std::ops::Range<usize>) -> Vec<std::borrow::Cow<'a, [f64]>> {
+        let columns: Vec<&[f64]> = waiting.iter().map(|column| &column[range.clone()]).collect();
+        match (self.lost > 0).then(|| finite_trials(&columns)).flatten() {
+            None => columns.into_iter().map(Into::into).collect(),
+            Some(kept) => kept.into_iter().map(Into::into).collect(),
+        }
+    }
+}
+
+/// The trials in which every output is finite, where not all are.
+fn finite_trials(columns: &[&[f64]]) -> Option<Vec<Vec<f64>>> {
+    if columns.iter().all(|column| column.iter().all(|y| y.is_finite())) {
+        return None;
+    }
+    let rows = columns.first().map_or(0, |column| column.len());
+    let keep: Vec<usize> = (0..rows).filter(|&t| columns.iter().all(|column| column[t].is_finite())).collect();
+    Some(columns.iter().map(|column| keep.iter().map(|&t| column[t]).collect()).collect())
+}
