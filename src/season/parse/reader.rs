@@ -100,6 +100,18 @@ impl<'a> Table<'a> {
         field
     }
 
+    /// The keys that stand in the table, in the file's order.
+    pub(crate) fn keys(&self) -> impl Iterator<Item = &str> {
+        let mut keys: Vec<_> = self.entries.keys().collect();
+        keys.sort_by_key(|key| key.span().start);
+        keys.into_iter().map(|key| key.get_ref().as_ref())
+    }
+
+    /// Where a key stands.
+    pub(crate) fn key_span(&self, key: &str) -> Option<Range<usize>> {
+        self.entries.keys().find(|k| k.get_ref().as_ref() == key).map(|k| k.span())
+    }
+
     /// Line of the table's header, from 1.
     pub(crate) fn line(&self) -> usize {
         self.doc.line(self.span.start)
