@@ -157,6 +157,8 @@ mod tests {
         let shortest = interval(&ordered, 0.95, IntervalKind::Shortest);
         assert!(shortest.low < 1e-3 && (shortest.high + 0.05f64.ln()).abs() < tolerance(0.05), "{shortest:?}");
         let symmetric = interval(&ordered, 0.95, IntervalKind::Symmetric);
-        assert!((symmetric.low + 0.975f64.ln()).abs() < 1e-3 && (symmetric.high + 0.025f64.ln()).abs() < tolerance(0.025));
+        assert!(
+            (symmetric.low + 0.975f64.ln()).abs() < 1e-3 && (symmetric.high + 0.025f64.ln()).abs() < tolerance(0.025)
+        );
     }
 }

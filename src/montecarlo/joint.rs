@@ -117,7 +117,8 @@ mod tests {
         let matrix = [1.0, 0.5, -0.3, 0.5, 1.0, 0.2, -0.3, 0.2, 1.0];
         let factor = Factor::new(3, &matrix).unwrap();
         // each unit vector in turn: the columns of L
-        let mut columns: Vec<Vec<f64>> = (0..3).map(|i| (0..3).map(|j| f64::from(u8::from(i == j))).collect()).collect();
+        let mut columns: Vec<Vec<f64>> =
+            (0..3).map(|i| (0..3).map(|j| f64::from(u8::from(i == j))).collect()).collect();
         let mut slices: Vec<&mut [f64]> = columns.iter_mut().map(Vec::as_mut_slice).collect();
         factor.correlate(&mut slices);
         for i in 0..3 {

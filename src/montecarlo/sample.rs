@@ -146,7 +146,8 @@ impl Bins {
     }
 
     fn ordered(&self, count: u64) -> Ordered {
-        let (mut values, mut ranks) = (Vec::with_capacity(2 * self.edges.len()), Vec::with_capacity(2 * self.edges.len()));
+        let (mut values, mut ranks) =
+            (Vec::with_capacity(2 * self.edges.len()), Vec::with_capacity(2 * self.edges.len()));
         let mut below = 0;
         for (i, &edge) in self.edges.iter().enumerate() {
             // the ranks held by values on the edge; a jump of the distribution function where there are several

@@ -51,7 +51,8 @@ pub fn disagreement(program: &Program, inputs: &[&[f64]], tolerance: f64) -> Pol
                 Step::Binary(Binary::Modulo, a, _) => values[a][t].abs().max(ours.abs()),
                 _ => ours.abs(),
             };
-            let same = ours == theirs || (ours.is_nan() && theirs.is_nan()) || (ours - theirs).abs() <= tolerance * size;
+            let same =
+                ours == theirs || (ours.is_nan() && theirs.is_nan()) || (ours - theirs).abs() <= tolerance * size;
             if !same {
                 return Ok(Some(Disagreement { step: sql(program.steps()[place]), ours, theirs }));
             }

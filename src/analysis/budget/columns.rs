@@ -71,8 +71,24 @@ fn unary(f: Unary, a: Operand<'_>, out: &mut [f64]) {
         };
     }
     loops!(
-        Negate, Absolute, SquareRoot, CubeRoot, Exponential, Logarithm, Logarithm10, Sine, Cosine, Tangent, ArcSine,
-        ArcCosine, ArcTangent, Sign, Floor, Ceiling, Round, Not
+        Negate,
+        Absolute,
+        SquareRoot,
+        CubeRoot,
+        Exponential,
+        Logarithm,
+        Logarithm10,
+        Sine,
+        Cosine,
+        Tangent,
+        ArcSine,
+        ArcCosine,
+        ArcTangent,
+        Sign,
+        Floor,
+        Ceiling,
+        Round,
+        Not
     );
 }
 
@@ -83,7 +99,20 @@ fn binary(f: Binary, a: Operand<'_>, b: Operand<'_>, out: &mut [f64]) {
         };
     }
     loops!(
-        Add, Subtract, Multiply, Divide, Power, ArcTangent2, Least, Greatest, Modulo, Less, LessOrEqual, Equal, And, Or
+        Add,
+        Subtract,
+        Multiply,
+        Divide,
+        Power,
+        ArcTangent2,
+        Least,
+        Greatest,
+        Modulo,
+        Less,
+        LessOrEqual,
+        Equal,
+        And,
+        Or
     );
 }
 

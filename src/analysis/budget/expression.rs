@@ -178,9 +178,11 @@ impl Reader<'_> {
                     Ok(number) if number.is_finite() => Ok((self.program.constant(number), false)),
                     _ => self.fault(expression, format!("`{digits}` is not a number that can be computed with"), None),
                 },
-                Value::SingleQuotedString(_) => {
-                    self.fault(expression, "a text has no place in arithmetic", Some("names with spaces go in double quotes"))
-                }
+                Value::SingleQuotedString(_) => self.fault(
+                    expression,
+                    "a text has no place in arithmetic",
+                    Some("names with spaces go in double quotes"),
+                ),
                 other => self.fault(expression, format!("`{other}` has no place in arithmetic"), None),
             },
             Expr::UnaryOp { op: UnaryOperator::Plus, expr } => Ok((self.number(expr)?, false)),
@@ -200,7 +202,9 @@ impl Reader<'_> {
                 let within = self.program.binary(Binary::And, above, below);
                 Ok((if *negated { self.program.unary(Unary::Not, within) } else { within }, true))
             }
-            Expr::Case { operand: None, conditions, else_result, .. } => self.case(expression, conditions, else_result.as_deref()),
+            Expr::Case { operand: None, conditions, else_result, .. } => {
+                self.case(expression, conditions, else_result.as_deref())
+            }
             Expr::Floor { expr, field: CeilFloorKind::DateTimeField(DateTimeField::NoDateTime) } => {
                 let a = self.number(expr)?;
                 Ok((self.program.unary(Unary::Floor, a), false))
@@ -210,11 +214,17 @@ impl Reader<'_> {
                 Ok((self.program.unary(Unary::Ceiling, a), false))
             }
             Expr::Function(function) => Ok((self.call(expression, function)?, false)),
-            Expr::Wildcard(_) | Expr::QualifiedWildcard(..) => self.fault(expression, "`*` stands for nothing here", None),
+            Expr::Wildcard(_) | Expr::QualifiedWildcard(..) => {
+                self.fault(expression, "`*` stands for nothing here", None)
+            }
             Expr::Subquery(_) | Expr::Exists { .. } | Expr::InSubquery { .. } => {
                 self.fault(expression, "a query has no place in an expression", None)
             }
-            _ => self.fault(expression, "this is no arithmetic of numbers", Some("use + − * /, comparisons in CASE, and functions")),
+            _ => self.fault(
+                expression,
+                "this is no arithmetic of numbers",
+                Some("use + − * /, comparisons in CASE, and functions"),
+            ),
         }
     }
 
@@ -301,7 +311,9 @@ impl Reader<'_> {
                 other => {
                     let span = self.span(left).start..self.span(right).end;
                     let hint = match other {
-                        BinaryOperator::BitwiseXor | BinaryOperator::PGExp => Some("a power is written `POWER(x, 2)`".into()),
+                        BinaryOperator::BitwiseXor | BinaryOperator::PGExp => {
+                            Some("a power is written `POWER(x, 2)`".into())
+                        }
                         _ => Some("use + − * /, comparisons in CASE, and functions".into()),
                     };
                     return Err(Fault { span, what: format!("`{other}` is no arithmetic of numbers"), hint });
@@ -369,7 +381,13 @@ impl Reader<'_> {
                     _ => self.fault(expression, format!("`{name}` takes numbers, set apart by commas"), None),
                 })
             }
-            _ => return self.fault(expression, format!("`{name}` is written `{name}(…)`, with numbers in the brackets"), None),
+            _ => {
+                return self.fault(
+                    expression,
+                    format!("`{name}` is written `{name}(…)`, with numbers in the brackets"),
+                    None,
+                );
+            }
         };
         let arguments = arguments.collect::<Result<Vec<Place>, Fault>>()?;
         let (least, most) = known.arguments();
@@ -383,7 +401,9 @@ impl Reader<'_> {
             };
             let what = format!("`{name}` takes {wanted}, and is given {}", arguments.len());
             let hint = match known {
-                Function::LogarithmToBase => Some("the natural logarithm is `LN(x)`, the decimal one `LOG10(x)`".to_string()),
+                Function::LogarithmToBase => {
+                    Some("the natural logarithm is `LN(x)`, the decimal one `LOG10(x)`".to_string())
+                }
                 Function::Conversion(c) => Some(format!("{}({}) gives {}", c.name, c.arguments.join(", "), c.gives)),
                 _ => None,
             };

@@ -3,6 +3,7 @@
 
 use super::by_sql;
 use super::config::{Config, Output};
+use super::figures::{percent, short};
 use super::result::OutputResult;
 use super::simulation::{AT_MOST, Draws, Options, Pilot};
 use crate::montecarlo::adaptive::{Trials, numerical_tolerance};
@@ -28,7 +29,9 @@ pub fn all(
     findings.extend(trials.filter(|t| t.lost > 0).map(|t| rarely_lost(config, t)));
     findings.extend(trials.filter(|t| !t.stable).map(|t| unsettled(config, t)));
     findings.extend(checked_by_sql(config, options.seed));
-    findings.sort_by_key(|finding| (finding.place.line, finding.place.column.as_ref().and_then(|c| c.parse::<usize>().ok())));
+    findings.sort_by_key(|finding| {
+        (finding.place.line, finding.place.column.as_ref().and_then(|c| c.parse::<usize>().ok()))
+    });
     findings
 }
 
@@ -40,31 +43,6 @@ fn finding(severity: Severity, place: Place, what: String, why: &str, action: &s
     Finding { severity, place, what, why: why.into(), action: action.into() }
 }
 
-/// A share in percent, to two digits; never 0 % of what there is some of.
-fn percent(share: f64) -> String {
-    let percent = 100.0 * share;
-    match percent {
-        p if p < 0.001 => "less than 0.001 %".into(),
-        p if p < 1.0 => format!("{p:.3} %"),
-        p if p < 10.0 => format!("{p:.1} %"),
-        p => format!("{p:.0} %"),
-    }
-}
-
-/// A value to four significant digits.
-fn short(value: f64) -> String {
-    if value == 0.0 || !value.is_finite() {
-        return value.to_string();
-    }
-    let decimals = 3 - value.abs().log10().floor() as i32;
-    match decimals {
-        d if (0..=12).contains(&d) => format!("{value:.0$}", d as usize),
-        d if (-6..0).contains(&d) => format!("{value:.0}"),
-        _ => format!("{value:.3e}"),
-    }
-    .replace('-', "−")
-}
-
 fn inputs(config: &Config) -> Vec<Finding> {
     let used: Vec<usize> = config.outputs.iter().flat_map(|output| config.program.inputs_of(output.place)).collect();
     let mut findings = vec![];
@@ -72,12 +50,22 @@ fn inputs(config: &Config) -> Vec<Finding> {
         if !used.contains(&i) {
             let what = format!("`{}` is in no expression", input.name);
             let why = "it adds nothing to any output";
-            findings.push(finding(Severity::Warning, place(config, input.line, None), what, why, "use it, or take it out"));
+            findings.push(finding(
+                Severity::Warning,
+                place(config, input.line, None),
+                what,
+                why,
+                "use it, or take it out",
+            ));
         }
         if let Distribution::StudentT { df, .. } = input.distribution
             && df <= 2.0
         {
-            let what = format!("`{}` is known with {} degrees of freedom, and a t with two or fewer has no standard deviation", input.name, short(df));
+            let what = format!(
+                "`{}` is known with {} degrees of freedom, and a t with two or fewer has no standard deviation",
+                input.name,
+                short(df)
+            );
             let why = "the Monte Carlo standard uncertainty never settles; its interval does";
             let action = "read the interval, or take more readings: three degrees of freedom need four";
             findings.push(finding(Severity::Warning, place(config, input.line, None), what, why, action));
@@ -115,7 +103,12 @@ fn lost(config: &Config, output: &Output, pilot: &Pilot, i: usize) -> Option<Fin
         .map(|&j| format!("`{}` from {} to {}", config.inputs[j].name, short(ranges[j].0), short(ranges[j].1)))
         .collect();
     let share = *count as f64 / pilot.trials as f64;
-    let what = format!("`{}` is no finite number for {} of the draws: there {}", output.name, percent(share), where_in.join(", "));
+    let what = format!(
+        "`{}` is no finite number for {} of the draws: there {}",
+        output.name,
+        percent(share),
+        where_in.join(", ")
+    );
     let why = "no mean, interval or uncertainty can be had by Monte Carlo";
     let action = "draws like those can't be what is meant: choose shapes that leave them out, or say in the expression what \
                   holds there (CASE, GREATEST, LEAST)";
@@ -124,7 +117,10 @@ fn lost(config: &Config, output: &Output, pilot: &Pilot, i: usize) -> Option<Fin
 
 fn rarely_lost(config: &Config, trials: &Trials) -> Finding {
     let share = trials.lost as f64 / trials.trials as f64;
-    let what = format!("some output is no finite number for {} of the draws, which are left out of every figure", percent(share));
+    let what = format!(
+        "some output is no finite number for {} of the draws, which are left out of every figure",
+        percent(share)
+    );
     let why = "the figures are those of the other draws";
     let action = "choose shapes that leave them out, or say in the expression what holds there (CASE, GREATEST, LEAST)";
     finding(Severity::Warning, place(config, config.outputs[0].line, None), what, why, action)
@@ -134,7 +130,8 @@ fn no_derivative(config: &Config, output: &Output, result: &OutputResult) -> Opt
     if result.propagation.is_some() {
         return None;
     }
-    let what = format!("`{}` has no finite value, or no finite derivative, at the estimates of its inputs", output.name);
+    let what =
+        format!("`{}` has no finite value, or no finite derivative, at the estimates of its inputs", output.name);
     let why = "the law of propagation has nothing to say there";
     let action = "read the Monte Carlo result, or move the estimates off the edge of what the expression allows";
     Some(finding(Severity::Warning, place(config, output.line, None), what, why, action))
@@ -157,7 +154,13 @@ fn curvature(config: &Config, output: &Output, result: &OutputResult) -> Option<
         short(second.shift)
     );
     let why = "the first-order figures leave that out; Monte Carlo does not";
-    Some(finding(Severity::Note, place(config, output.line, None), what, why, "quote the Monte Carlo result where they differ"))
+    Some(finding(
+        Severity::Note,
+        place(config, output.line, None),
+        what,
+        why,
+        "quote the Monte Carlo result where they differ",
+    ))
 }
 
 fn unsettled(config: &Config, trials: &Trials) -> Finding {
@@ -174,7 +177,9 @@ fn checked_by_sql(config: &Config, seed: u64) -> Option<Finding> {
     let first: Vec<&[f64]> = draws.columns().into_iter().map(|column| &column[..1024]).collect();
     let what = match by_sql::disagreement(&config.program, &first, 1e-9) {
         Ok(None) => return None,
-        Ok(Some(d)) => format!("a step of the expressions, {}, is {} here and {} by the SQL reference", d.step, d.ours, d.theirs),
+        Ok(Some(d)) => {
+            format!("a step of the expressions, {}, is {} here and {} by the SQL reference", d.step, d.ours, d.theirs)
+        }
         Err(error) => format!("the SQL reference can't work the expressions out: {error}"),
     };
     let why = "one of the two is wrong";

@@ -47,10 +47,7 @@ pub struct Conversion {
 /// All conversions.
 pub const CONVERSIONS: [Conversion; 16] = [
     Conversion {
-        name: "REFLECTION",
-        arguments: &["swr"],
-        expression: "(swr - 1) / (swr + 1)",
-        gives: "|Γ| of an SWR",
+        name: "REFLECTION", arguments: &["swr"], expression: "(swr - 1) / (swr + 1)", gives: "|Γ| of an SWR"
     },
     Conversion { name: "SWR", arguments: &["g"], expression: "(1 + g) / (1 - g)", gives: "the SWR of |Γ|" },
     Conversion { name: "RETURN_LOSS", arguments: &["g"], expression: "-20 * LOG10(g)", gives: "dB of |Γ|" },
@@ -115,12 +112,7 @@ pub const CONVERSIONS: [Conversion; 16] = [
         gives: "the ratio of powers of dB",
     },
     Conversion { name: "DBM", arguments: &["watts"], expression: "30 + 10 * LOG10(watts)", gives: "dBm of W" },
-    Conversion {
-        name: "WATTS",
-        arguments: &["dbm"],
-        expression: "POWER(10, (dbm - 30) / 10)",
-        gives: "W of dBm",
-    },
+    Conversion { name: "WATTS", arguments: &["dbm"], expression: "POWER(10, (dbm - 30) / 10)", gives: "W of dBm" },
     Conversion {
         name: "FREE_SPACE_LOSS",
         arguments: &["megahertz", "metres"],

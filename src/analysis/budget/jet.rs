@@ -53,10 +53,8 @@ impl Jet {
             out.first[i] = a.first[i] * b.value + a.value * b.first[i];
             for j in 0..n {
                 let (ij, jj) = (i * n + j, j * n + j);
-                out.second[ij] = a.second[ij] * b.value
-                    + a.first[i] * b.first[j]
-                    + a.first[j] * b.first[i]
-                    + a.value * b.second[ij];
+                out.second[ij] =
+                    a.second[ij] * b.value + a.first[i] * b.first[j] + a.first[j] * b.first[i] + a.value * b.second[ij];
                 out.third[ij] = a.third[ij] * b.value
                     + 2.0 * a.second[ij] * b.first[j]
                     + a.second[jj] * b.first[i]

@@ -6,6 +6,7 @@ pub mod by_sql; // the same model by Polars' SQL, as a check
 pub mod columns; // a program over columns of draws
 pub mod config; // what a budget file says
 pub mod expression; // SQL text to a program
+pub mod figures; // numbers as sentences need them
 pub mod findings; // what is worth saying of a budget
 pub mod functions; // the functions of expressions, the trade's conversions among them
 pub mod jet; // exact derivatives

@@ -129,8 +129,11 @@ fn second_order(config: &Config, jet: &Jet, u: &[f64], variance: f64) -> Option<
     }
     let total = variance + terms.iter().map(|(_, _, adds)| adds).sum::<f64>();
     let shift = (0..n).filter(varies).map(|i| 0.5 * jet.second[i * n + i] * u[i] * u[i]).sum::<f64>();
-    (total.is_finite() && total >= 0.0 && shift.is_finite())
-        .then(|| SecondOrder { standard_uncertainty: total.sqrt(), shift, terms })
+    (total.is_finite() && total >= 0.0 && shift.is_finite()).then(|| SecondOrder {
+        standard_uncertainty: total.sqrt(),
+        shift,
+        terms,
+    })
 }
 
 /// The covariance of two outputs: Σ_ij c_i·c′_j·r_ij·u_i·u_j.

@@ -64,7 +64,8 @@ impl Draws {
                 members.iter_mut().for_each(|z| z.iter_mut().zip(&self.stretch).for_each(|(z, s)| *z *= s));
             }
             for (column, &i) in members.into_iter().zip(&group.inputs) {
-                let (mean, u) = (config.inputs[i].distribution.mean(), config.inputs[i].distribution.standard_uncertainty());
+                let (mean, u) =
+                    (config.inputs[i].distribution.mean(), config.inputs[i].distribution.standard_uncertainty());
                 column.iter_mut().for_each(|z| *z = mean + u * *z);
             }
         }

@@ -20,7 +20,8 @@ pub(super) fn correlations(top: &Table<'_>, inputs: &[ReadInput]) -> (Vec<f64>, 
         table.get("note").and_then(|f| f.text());
         let Some((i, j, r)) = correlation(table, inputs) else { continue };
         if given.contains(&(i.min(j), i.max(j))) {
-            let what = format!("the correlation of `{}` and `{}` is given twice", inputs[i].input.name, inputs[j].input.name);
+            let what =
+                format!("the correlation of `{}` and `{}` is given twice", inputs[i].input.name, inputs[j].input.name);
             table.doc.report(table.span.clone(), Kind::DuplicateName, what, |p| p.advise("keep one"));
         }
         given.push((i.min(j), i.max(j)));
@@ -29,7 +30,8 @@ pub(super) fn correlations(top: &Table<'_>, inputs: &[ReadInput]) -> (Vec<f64>, 
     let mut groups = vec![];
     for members in tied(n, &given) {
         let size = members.len();
-        let part: Vec<f64> = members.iter().flat_map(|&i| members.iter().map(move |&j| i * n + j)).map(|k| matrix[k]).collect();
+        let part: Vec<f64> =
+            members.iter().flat_map(|&i| members.iter().map(move |&j| i * n + j)).map(|k| matrix[k]).collect();
         let Some(factor) = Factor::new(size, &part) else {
             impossible(&tables, inputs, &members, &part);
             continue;
@@ -49,7 +51,9 @@ fn correlation(table: &Table<'_>, inputs: &[ReadInput]) -> Option<(usize, usize,
     let names = between.list("a list of two inputs' names")?;
     if names.len() != 2 {
         let what = format!("`between` names {} inputs", names.len());
-        table.doc.report(between.span(), Kind::OutOfRange, what, |p| p.want("two").advise("give each pair an entry of its own"));
+        table.doc.report(between.span(), Kind::OutOfRange, what, |p| {
+            p.want("two").advise("give each pair an entry of its own")
+        });
         return None;
     }
     let known = || inputs.iter().map(|read| read.input.name.as_str());
@@ -58,22 +62,29 @@ fn correlation(table: &Table<'_>, inputs: &[ReadInput]) -> Option<(usize, usize,
         let name = field.name()?;
         match inputs.iter().position(|read| read.input.name == name) {
             Some(i) => found.push(i),
-            None => table.doc.report(field.span(), Kind::UnknownName, format!("`{name}` is not an input of this budget"), |p| {
-                match nearest(&name, known()) {
+            None => table.doc.report(
+                field.span(),
+                Kind::UnknownName,
+                format!("`{name}` is not an input of this budget"),
+                |p| match nearest(&name, known()) {
                     Some(near) => p.advise(format!("did you mean `{near}`?")),
                     None => p.want(list(known())),
-                }
-            }),
+                },
+            ),
         }
     }
     let &[i, j] = found.as_slice() else { return None };
     if i == j {
-        table.doc.report(between.span(), Kind::Conflict, "an input goes with itself always", |p| p.advise("name two different inputs"));
+        table.doc.report(between.span(), Kind::Conflict, "an input goes with itself always", |p| {
+            p.advise("name two different inputs")
+        });
         return None;
     }
     let r = match (table.get("coefficient"), table.get("from")) {
         (Some(_), Some(from)) => {
-            table.doc.report(from.span(), Kind::Conflict, "the correlation is both given and to be found", |p| p.advise("keep one"));
+            table.doc.report(from.span(), Kind::Conflict, "the correlation is both given and to be found", |p| {
+                p.advise("keep one")
+            });
             None
         }
         (None, Some(from)) => {
@@ -109,12 +120,22 @@ fn fit_together(table: &Table<'_>, a: &ReadInput, b: &ReadInput) -> Option<()> {
 fn of_readings(table: &Table<'_>, a: &ReadInput, b: &ReadInput) -> Option<f64> {
     let (Some(x), Some(y)) = (&a.readings, &b.readings) else {
         let what = format!("`{}` and `{}` are not both given by readings", a.input.name, b.input.name);
-        table.doc.report(table.span.clone(), Kind::Conflict, what, |p| p.advise("give the correlation as `coefficient = …`"));
+        table.doc.report(table.span.clone(), Kind::Conflict, what, |p| {
+            p.advise("give the correlation as `coefficient = …`")
+        });
         return None;
     };
     if x.len() != y.len() {
-        let what = format!("`{}` has {} readings and `{}` {}, so they were not taken in pairs", a.input.name, x.len(), b.input.name, y.len());
-        table.doc.report(table.span.clone(), Kind::Conflict, what, |p| p.advise("the readings of both, in the same order, one pair a time"));
+        let what = format!(
+            "`{}` has {} readings and `{}` {}, so they were not taken in pairs",
+            a.input.name,
+            x.len(),
+            b.input.name,
+            y.len()
+        );
+        table.doc.report(table.span.clone(), Kind::Conflict, what, |p| {
+            p.advise("the readings of both, in the same order, one pair a time")
+        });
         return None;
     }
     let n = x.len() as f64;
@@ -141,7 +162,9 @@ fn impossible(tables: &[Table<'_>], inputs: &[ReadInput], members: &[usize], par
     let Some(last) = tables.last() else { return };
     let size = members.len();
     let least = nalgebra::DMatrix::from_row_slice(size, size, part).symmetric_eigenvalues().min();
-    let what = format!("the correlations of {names} can't all hold at once: their matrix has an eigenvalue of {least:.3}, below 0");
+    let what = format!(
+        "the correlations of {names} can't all hold at once: their matrix has an eigenvalue of {least:.3}, below 0"
+    );
     let hint = if size == 3 {
         let (low, high) = possible(part[2], part[5]);
         format!(

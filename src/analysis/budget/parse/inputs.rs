@@ -97,7 +97,9 @@ fn input(table: &Table<'_>, folder: &Path) -> Option<ReadInput> {
             readings = Some(values);
             Some(distribution)
         }
-        "exact" => table.need("value", "value = 1.0").and_then(|f| f.finite()).map(|value| Distribution::Exact { value }),
+        "exact" => {
+            table.need("value", "value = 1.0").and_then(|f| f.finite()).map(|value| Distribution::Exact { value })
+        }
         _ => sized(table, shape, df),
     };
     let (name, distribution) = (name?, distribution?);
@@ -125,7 +127,7 @@ fn sized(table: &Table<'_>, shape: &str, df: Option<Option<f64>>) -> Option<Dist
             if df.is_none() {
                 table.need("df", "df = 9");
             }
-            Some(Distribution::StudentT { location: location?, scale: scale?, df: df??})
+            Some(Distribution::StudentT { location: location?, scale: scale?, df: df?? })
         }
         "exponential" => {
             let mean = table.need("value", "value = 2.0").and_then(|f| f.positive());
@@ -156,7 +158,8 @@ fn between(table: &Table<'_>, shape: &str) -> Option<Distribution> {
         "arcsine" => Some(Distribution::Arcsine { low, high }),
         "trapezoidal" => {
             let share = |x: f64| (0.0..=1.0).contains(&x);
-            let top = table.need("top", "top = 0.5").and_then(|f| f.number("a number from 0 to 1: top over base", share));
+            let top =
+                table.need("top", "top = 0.5").and_then(|f| f.number("a number from 0 to 1: top over base", share));
             Some(Distribution::Trapezoidal { low, high, top: top? })
         }
         _ => {
@@ -182,7 +185,9 @@ fn limits(table: &Table<'_>) -> Option<(f64, f64)> {
         let low = table.need("low", "low = 0.9").and_then(|f| f.finite());
         let high_field = table.need("high", "high = 1.1");
         let (low, high) = (low?, high_field.as_ref().and_then(|f| f.finite())?);
-        return high_field?.number(&format!("a number above `low`, {low}"), |x| x > low && (x - low).is_finite()).map(|_| (low, high));
+        return high_field?
+            .number(&format!("a number above `low`, {low}"), |x| x > low && (x - low).is_finite())
+            .map(|_| (low, high));
     }
     let value = value(table);
     let half = table.need("half_width", "half_width = 0.1").and_then(|f| f.positive());
@@ -192,7 +197,9 @@ fn limits(table: &Table<'_>) -> Option<(f64, f64)> {
         return Some((low, high));
     }
     let what = format!("a half-width of {half} is lost beside a value of {value}");
-    table.doc.report(table.span.clone(), Kind::OutOfRange, what, |p| p.advise("give the difference from a round number as the input"));
+    table.doc.report(table.span.clone(), Kind::OutOfRange, what, |p| {
+        p.advise("give the difference from a round number as the input")
+    });
     None
 }
 
@@ -224,7 +231,9 @@ fn of_readings(table: &Table<'_>, folder: &Path) -> Option<(Vec<f64>, bool)> {
     let values = match (table.get("readings"), table.get("file")) {
         (Some(list), None) => {
             if let Some(column) = table.get("column") {
-                column.doc.report(column.span(), Kind::Conflict, "a `column` without a `file`", |p| p.advise("name the `file` that it is in"));
+                column.doc.report(column.span(), Kind::Conflict, "a `column` without a `file`", |p| {
+                    p.advise("name the `file` that it is in")
+                });
             }
             let fields = list.list("a list of numbers, as in `[1.2, 1.3, 1.2]`")?;
             let values: Vec<Option<f64>> = fields.iter().map(|f| f.finite()).collect();
@@ -233,7 +242,9 @@ fn of_readings(table: &Table<'_>, folder: &Path) -> Option<(Vec<f64>, bool)> {
         (None, Some(file)) => of_file(table, &file, folder)?,
         _ => {
             let what = "readings are given both here and in a file";
-            table.doc.report(table.span.clone(), Kind::Conflict, what, |p| p.advise("keep `readings`, or `file` and `column`"));
+            table.doc.report(table.span.clone(), Kind::Conflict, what, |p| {
+                p.advise("keep `readings`, or `file` and `column`")
+            });
             return None;
         }
     };
@@ -269,7 +280,10 @@ fn of_file(table: &Table<'_>, field: &Field<'_>, folder: &Path) -> Option<Vec<f6
                 csv::ErrorKind::Io(io) => io.kind().to_string(),
                 _ => error.to_string(),
             };
-            refuse(format!("`{name}` can't be read: {why}"), Some("its place is given from the budget's own folder".into()));
+            refuse(
+                format!("`{name}` can't be read: {why}"),
+                Some("its place is given from the budget's own folder".into()),
+            );
             return None;
         }
     };

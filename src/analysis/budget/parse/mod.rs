@@ -79,5 +79,16 @@ fn top<'a>(doc: &'a Document<'a>, root: &'a DeTable<'a>, folder: &Path) -> Optio
         }
     }
     let inputs = inputs.into_iter().map(|read| read.input).collect();
-    Some(Config { file: doc.file.to_string(), title, confidence, digits, interval, inputs, correlation, groups, program, outputs })
+    Some(Config {
+        file: doc.file.to_string(),
+        title,
+        confidence,
+        digits,
+        interval,
+        inputs,
+        correlation,
+        groups,
+        program,
+        outputs,
+    })
 }

@@ -11,7 +11,8 @@ use crate::season::error::{Kind, Position};
 use crate::season::parse::reader::{Field, Table};
 
 pub(super) fn outputs(top: &Table<'_>, inputs: &[ReadInput], program: &mut Program) -> Vec<Output> {
-    let tables = top.get("output").map(|field| field.entries(&["name", "unit", "expression", "note"])).unwrap_or_default();
+    let tables =
+        top.get("output").map(|field| field.entries(&["name", "unit", "expression", "note"])).unwrap_or_default();
     let mut names: BTreeMap<String, Place> = BTreeMap::new();
     for (i, read) in inputs.iter().enumerate() {
         names.insert(read.input.name.clone(), program.input(i));
@@ -25,7 +26,9 @@ pub(super) fn outputs(top: &Table<'_>, inputs: &[ReadInput], program: &mut Progr
         let (Some(name), Some(field)) = (name, field) else { continue };
         if names.contains_key(&name) {
             let what = format!("`{name}` is already the name of an input or an output");
-            table.doc.report(table.span.clone(), Kind::DuplicateName, what, |p| p.advise("give this output another name"));
+            table
+                .doc
+                .report(table.span.clone(), Kind::DuplicateName, what, |p| p.advise("give this output another name"));
         }
         let Some(text) = field.text() else { continue };
         let inside = Inside::new(&field, &text);
