@@ -236,3 +236,124 @@ fn finite_trials(columns: &[&[f64]]) -> Option<Vec<Vec<f64>>> {
     let keep: Vec<usize> = (0..rows).filter(|&t| columns.iter().all(|column| column[t].is_finite())).collect();
     Some(columns.iter().map(|column| keep.iter().map(|&t| column[t]).collect()).collect())
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::montecarlo::distribution::Distribution;
+    use crate::montecarlo::stream::stream;
+
+    /// JCGM 101:2008, 7.9.2, examples 1 to 3 (from memory).
+    #[test]
+    fn numerical_tolerances_are_those_of_the_standard() {
+        let close = |a: f64, b: f64| assert!((a - b).abs() < 1e-12 * b, "{a} {b}");
+        close(numerical_tolerance(0.000_35, 2), 0.000_005);
+        close(numerical_tolerance(0.000_35, 1), 0.000_05);
+        close(numerical_tolerance(2.0, 1), 0.5);
+        close(numerical_tolerance(0.0996, 2), 0.005);
+        close(numerical_tolerance(0.0994, 2), 0.0005);
+        close(numerical_tolerance(1000.0, 2), 50.0);
+        assert_eq!((numerical_tolerance(0.0, 2), numerical_tolerance(f64::NAN, 2)), (0.0, 0.0));
+    }
+
+    fn normal(chunk: u64, columns: &mut [Vec<f64>]) {
+        for (i, column) in columns.iter_mut().enumerate() {
+            Distribution::Normal { mean: 5.0, standard: 2.0 }.fill(&mut stream(1, i as u64, chunk), column);
+        }
+    }
+
+    fn plan(digits: u32, share: f64) -> Plan {
+        let stop = Stop::Stable { digits, share, at_most: 5_000_000 };
+        Plan { probability: 0.95, kind: IntervalKind::Symmetric, stop }
+    }
+
+    /// The procedure as it is written, one block after the other, on the same draws.
+    #[test]
+    fn it_stops_at_the_block_where_the_written_procedure_does() {
+        let values: Vec<f64> = (0..800)
+            .flat_map(|chunk| {
+                let mut columns = vec![vec![0.0; CHUNK]];
+                normal(chunk, &mut columns);
+                columns.remove(0)
+            })
+            .collect();
+        for (digits, share) in [(1, 1.0), (2, 1.0), (2, 0.4), (1, 0.1)] {
+            let m = 10_000;
+            let mut figures: Vec<[f64; 4]> = vec![];
+            let mut h = 0;
+            loop {
+                h += 1;
+                let mut block = values[(h - 1) * m..h * m].to_vec();
+                let mean = block.iter().sum::<f64>() / m as f64;
+                let sd = (block.iter().map(|y| (y - mean).powi(2)).sum::<f64>() / (m - 1) as f64).sqrt();
+                block.sort_by(f64::total_cmp);
+                // q = 9500, r = (M − q)/2 = 250
+                figures.push([mean, sd, block[249], block[9749]]);
+                if h < 2 {
+                    continue;
+                }
+                let all = &values[..h * m];
+                let grand = all.iter().sum::<f64>() / all.len() as f64;
+                let u = (all.iter().map(|y| (y - grand).powi(2)).sum::<f64>() / (all.len() - 1) as f64).sqrt();
+                let settled = (0..4).all(|k| {
+                    let average = figures.iter().map(|f| f[k]).sum::<f64>() / h as f64;
+                    let squares: f64 = figures.iter().map(|f| (f[k] - average).powi(2)).sum();
+                    2.0 * (squares / (h - 1) as f64 / h as f64).sqrt() < share * numerical_tolerance(u, digits)
+                });
+                if settled {
+                    break;
+                }
+            }
+            let trials = run(1, &plan(digits, share), normal, || ());
+            assert_eq!(trials.trials, (h * m) as u64, "{digits} {share}");
+            assert!(trials.stable);
+            let mut sorted = values[..h * m].to_vec();
+            sorted.sort_by(f64::total_cmp);
+            assert_eq!(trials.ordered(0).at_rank(77.0), sorted[76]);
+        }
+    }
+
+    #[test]
+    fn results_are_the_same_on_any_number_of_threads() {
+        let figures = |threads: usize, stop: Stop| {
+            let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().unwrap();
+            let trials = pool.install(|| run(2, &Plan { stop, ..plan(2, 1.0) }, normal, || ()));
+            let ordered = trials.ordered(1);
+            (trials.moments.clone(), interval(&ordered, 0.95, IntervalKind::Shortest), trials.trials)
+        };
+        for stop in [plan(2, 0.5).stop, Stop::After(1_500_001), Stop::After(3)] {
+            assert_eq!(figures(1, stop), figures(2, stop));
+        }
+        assert_eq!(figures(2, Stop::After(1_500_001)).2, 1_500_001);
+    }
+
+    #[test]
+    fn blocks_grow_with_the_coverage_probability_and_what_never_settles_is_given_up() {
+        let cauchy = |chunk: u64, columns: &mut [Vec<f64>]| {
+            let law = Distribution::StudentT { location: 0.0, scale: 1.0, df: 1.0 };
+            law.fill(&mut stream(1, 0, chunk), &mut columns[0]);
+        };
+        let stop = Stop::Stable { digits: 2, share: 1.0, at_most: 250_000 };
+        let trials = run(1, &Plan { probability: 0.999, ..plan(2, 1.0) }, normal, || ());
+        assert_eq!(trials.trials % 100_000, 0);
+        let trials = run(1, &Plan { stop, ..plan(2, 1.0) }, cauchy, || ());
+        assert!(!trials.stable && trials.trials == 250_000);
+    }
+
+    #[test]
+    fn a_constant_is_stable_at_once_and_results_that_are_not_finite_are_counted() {
+        let constant = |_: u64, columns: &mut [Vec<f64>]| columns[0].fill(3.0);
+        let trials = run(1, &plan(2, 1.0), constant, || ());
+        assert!(trials.stable && trials.trials == 20_000);
+        assert_eq!(trials.moments.standard_deviation(0), 0.0);
+        let sometimes = |chunk: u64, columns: &mut [Vec<f64>]| {
+            normal(chunk, columns);
+            columns[1][7] = f64::NAN;
+        };
+        let trials = run(2, &Plan { stop: Stop::After(4 * CHUNK as u64), ..plan(2, 1.0) }, sometimes, || ());
+        assert_eq!(
+            (trials.lost, trials.samples[0].len(), trials.moments.n),
+            (4, 4 * CHUNK as u64 - 4, 4.0 * CHUNK as f64 - 4.0)
+        );
+    }
+}

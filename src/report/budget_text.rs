@@ -1,7 +1,7 @@
 //! A budget in words first, then its tables: what `daylight budget` prints.
 
 use super::number::{self, count};
-use super::text::{table, wrap};
+use super::text::{WIDTH, table, wrap};
 use crate::analysis::budget::figures::{percent, rounded, short};
 use crate::analysis::budget::propagation::Propagation;
 use crate::analysis::budget::result::{Budget, InputResult, Joint, OutputResult, Quoted, Simulation};
@@ -36,31 +36,30 @@ fn headline(budget: &Budget, output: &OutputResult) -> Vec<String> {
     let unit = |text: String| with_unit(text, &output.unit);
     let probability = number::percent(budget.confidence);
     let mut lines = vec![];
-    let (estimate, u) = match output.quoted(budget.interval) {
+    let u = match output.quoted(budget.interval) {
         Quoted::Propagated { estimate, standard, expanded, factor } => {
             let place = last_place(expanded, budget.digits);
             lines.push(format!(
-                "{} = {} ± {}: so it is with {probability} probability (k = {factor:.2}). Standard uncertainty {}. The law of propagation \
-                 says so, and Monte Carlo bears it out.",
+                "{} = {} ± {} ({probability}, k = {factor:.2}); standard uncertainty {}. By the law of propagation, borne out by Monte Carlo.",
                 output.name,
                 rounded(estimate, place),
                 unit(rounded(expanded, place)),
                 unit(rounded(standard, last_place(standard, budget.digits)))
             ));
-            (estimate, standard)
+            standard
         }
         Quoted::Simulated { mean, standard, interval } => {
             let place = last_place(standard, budget.digits);
             lines.push(format!(
-                "{} = {}, standard uncertainty {}; with {probability} probability between {} and {}. By Monte Carlo: {}.",
+                "{} = {}, between {} and {} ({probability}); standard uncertainty {}. By Monte Carlo: {}.",
                 output.name,
-                unit(rounded(mean, place)),
-                unit(rounded(standard, place)),
+                rounded(mean, place),
                 rounded(interval.low, place),
                 unit(rounded(interval.high, place)),
+                unit(rounded(standard, place)),
                 why_not(output)
             ));
-            (mean, standard)
+            standard
         }
         Quoted::Unchecked { estimate, standard } => {
             let place = last_place(standard, budget.digits);
@@ -71,11 +70,11 @@ fn headline(budget: &Budget, output: &OutputResult) -> Vec<String> {
                 unit(rounded(estimate, place)),
                 unit(rounded(standard, place))
             ));
-            (estimate, standard)
+            standard
         }
         Quoted::Nothing => return vec![format!("{}: no result.", output.name)],
     };
-    lines.extend(dominant(budget, output, estimate, u));
+    lines.extend(dominant(budget, output, u));
     lines
 }
 
@@ -96,7 +95,7 @@ fn why_not(output: &OutputResult) -> &'static str {
 }
 
 /// What the uncertainty comes from, and what half of the greatest part would bring.
-fn dominant(budget: &Budget, output: &OutputResult, _estimate: f64, u: f64) -> Option<String> {
+fn dominant(budget: &Budget, output: &OutputResult, u: f64) -> Option<String> {
     let shares = output.shares()?;
     let mut order: Vec<usize> = (0..shares.len()).filter(|i| shares[*i].is_finite() && shares[*i] > 0.0).collect();
     order.sort_by(|a, b| shares[*b].total_cmp(&shares[*a]));
@@ -107,28 +106,32 @@ fn dominant(budget: &Budget, output: &OutputResult, _estimate: f64, u: f64) -> O
     }
     let named: Vec<String> = order.iter().take(3).map(|&i| format!("{} {}", name(i), percent(shares[i]))).collect();
     let tied = budget.correlations.iter().any(|(i, j, _)| *i == first || *j == first);
-    let halved = u * (1.0 - 0.75 * shares[first]).max(0.0).sqrt();
+    // inputs that count as much as the first are improved with it
+    let alike: Vec<usize> = order.iter().copied().filter(|&i| shares[i] > 0.95 * shares[first]).collect();
+    let together: f64 = alike.iter().map(|&i| shares[i]).sum();
+    let halved = u * (1.0 - 0.75 * together).max(0.0).sqrt();
     let place = last_place(u, budget.digits);
-    let improve = if shares[first] < 0.15 {
-        "No single input is worth much improving.".to_string()
-    } else if tied {
-        format!("{} comes first, together with what it goes with.", name(first))
-    } else {
-        format!(
-            "Know {} twice as well, and {} becomes {}.",
-            name(first),
-            rounded(u, place),
-            with_unit(rounded(halved, place), &output.unit)
-        )
+    let better = with_unit(rounded(halved, place), &output.unit);
+    let now = rounded(u, place);
+    let improve = match alike.len() {
+        _ if tied => format!("{} comes first, together with what it goes with.", name(first)),
+        _ if shares[first] < 0.1 => "No single input is worth much improving.".to_string(),
+        1 => format!("Know {} twice as well, and {now} becomes {better}.", name(first)),
+        n if n == order.len() => format!("All count alike: know each twice as well, and {now} becomes {better}."),
+        n if n <= 3 => {
+            let names: Vec<String> = alike.iter().map(|&i| name(i)).collect();
+            format!("Know {} twice as well, and {now} becomes {better}.", names.join(" and "))
+        }
+        n => format!("The first {n} count alike: know each twice as well, and {now} becomes {better}."),
     };
-    Some(format!("Of its variance, {}. {improve}", list(&named)))
+    let lead = if order.len() <= 3 { "Its variance comes from" } else { "Its variance comes first from" };
+    Some(format!("{lead} {}. {improve}", list(&named)))
 }
 
 fn list(parts: &[String]) -> String {
     match parts {
-        [] => String::new(),
-        [one] => format!("{one} of it"),
-        [first @ .., last] => format!("{} and {last} come from those inputs", first.join(", ")),
+        [first @ .., last] if !first.is_empty() => format!("{} and {last}", first.join(", ")),
+        _ => parts.concat(),
     }
 }
 
@@ -165,11 +168,11 @@ fn section(budget: &Budget, output: &OutputResult) -> Vec<String> {
         let place = v.tolerance / 5.0;
         lines.push(wrap(
             &format!(
-                "  Held against each other: the ends of the two intervals differ by {} and {}; {} is tolerated, so the law of propagation {} here.",
+                "  Held against each other: the ends differ by {} and {}; {} is tolerated, so the law of propagation {} be used here.",
                 rounded(v.low, place),
                 rounded(v.high, place),
                 with_unit(rounded(v.tolerance, place), &output.unit),
-                if v.holds() { "may be used" } else { "may not be used" }
+                if v.holds() { "may" } else { "may not" }
             ),
             "    ",
         ));
@@ -182,52 +185,63 @@ fn one_line(text: &str) -> String {
     text.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
-/// The table of inputs.
+/// The table of inputs that the output depends on; columns that can be done without go where it would be too wide.
 fn inputs(budget: &Budget, output: &OutputResult) -> String {
-    let adds = if output.unit.is_empty() { "adds".to_string() } else { format!("adds, {}", output.unit) };
     let alone = output.one_at_a_time.as_deref();
-    let header = [
-        "input",
-        "estimate",
-        "standard",
-        "unit",
-        "shape",
-        if alone.is_some() { "alone" } else { "slope" },
-        &adds,
-        "share",
-    ];
+    let slope = |i: usize| output.propagation.as_ref().map(|p| p.sensitivities[i]);
+    let adds = |i: usize| match alone {
+        Some(alone) => alone[i],
+        None => output.propagation.as_ref().map_or(f64::NAN, |p| p.parts[i].abs()),
+    };
     let shares = output.shares();
-    let mut rows = vec![];
-    for (i, input) in budget.inputs.iter().enumerate() {
-        let slope = output.propagation.as_ref().map(|p| p.sensitivities[i]);
-        let part = output.propagation.as_ref().map(|p| p.parts[i].abs());
-        let (sixth, seventh) = match alone {
-            Some(alone) => (String::from("yes"), alone[i]),
-            None => (slope.map_or("–".into(), short), part.unwrap_or(f64::NAN)),
-        };
-        if input.standard_uncertainty == 0.0 && slope == Some(0.0) {
-            continue;
-        }
-        let share = shares.as_ref().map_or(f64::NAN, |s| s[i]);
-        rows.push(vec![
-            cut(&input.name, 17),
-            estimate(budget, input),
-            if input.standard_uncertainty == 0.0 { "exact".into() } else { significant(input.standard_uncertainty) },
-            cut(&input.unit, 6),
-            cut(shape(input), 12),
-            sixth,
-            significant(seventh),
-            if share.is_finite() { format!("{:.1} %", 100.0 * share).replace('-', "−") } else { "–".into() },
-        ]);
+    let share = |i: usize| match shares.as_ref().map_or(f64::NAN, |s| s[i]) {
+        s if s.is_finite() => rounded(100.0 * s, if s.abs() < 0.1 { 0.1 } else { 1.0 }) + " %",
+        _ => "–".into(),
+    };
+    let used: Vec<usize> = (0..budget.inputs.len()).filter(|i| output.inputs.contains(i)).collect();
+    let of = |cell: &dyn Fn(usize) -> String| used.iter().map(|&i| cell(i)).collect::<Vec<String>>();
+    let input = |i: usize| &budget.inputs[i];
+    let mut columns = vec![
+        ("input", of(&|i| cut(&input(i).name, 22))),
+        ("estimate", of(&|i| estimate(budget, input(i)))),
+        (
+            "standard",
+            of(&|i| {
+                if input(i).standard_uncertainty == 0.0 {
+                    "exact".into()
+                } else {
+                    significant(input(i).standard_uncertainty)
+                }
+            }),
+        ),
+        ("unit", of(&|i| cut(&input(i).unit, 6))),
+        ("shape", of(&|i| shape(input(i)).to_string())),
+    ];
+    if alone.is_none() {
+        columns.push(("slope", of(&|i| slope(i).map_or("–".into(), short))));
     }
-    if alone.is_some() {
-        for row in &mut rows {
-            row.remove(5);
-        }
-        let header: Vec<&str> = header.iter().enumerate().filter(|(i, _)| *i != 5).map(|(_, h)| *h).collect();
-        return table(&header, &[1, 2, 5, 6], &rows);
+    columns.push(("adds", of(&|i| significant(adds(i)))));
+    columns.push(("share", of(&share)));
+    if columns[3].1.iter().all(String::is_empty) {
+        columns.remove(3);
     }
-    table(&header, &[1, 2, 5, 6, 7], &rows)
+    for spare in ["", "unit", "shape"] {
+        columns.retain(|(name, _)| *name != spare);
+        let text = laid_out(&columns);
+        if spare == "shape" || text.lines().all(|line| line.chars().count() <= WIDTH) {
+            return text;
+        }
+    }
+    String::new()
+}
+
+fn laid_out(columns: &[(&str, Vec<String>)]) -> String {
+    let header: Vec<&str> = columns.iter().map(|(name, _)| *name).collect();
+    let rows = columns.first().map_or(0, |(_, cells)| cells.len());
+    let rows: Vec<Vec<String>> =
+        (0..rows).map(|r| columns.iter().map(|(_, cells)| cells[r].clone()).collect()).collect();
+    let right: Vec<usize> = (1..header.len()).filter(|i| !["unit", "shape"].contains(&header[*i])).collect();
+    table(&header, &right, &rows)
 }
 
 /// Two significant digits.
@@ -261,7 +275,8 @@ fn propagated(budget: &Budget, output: &OutputResult, p: &Propagation) -> String
     let place = last_place(p.standard_uncertainty, budget.digits);
     let unit = |text: String| with_unit(text, &output.unit);
     let df = if p.df.is_finite() {
-        format!("{:.1} effective degrees of freedom, k = {:.3}", p.df, p.coverage_factor)
+        let df = if p.df < 100.0 { format!("{:.1}", p.df) } else { count(p.df as usize) };
+        format!("{df} effective degrees of freedom, k = {:.3}", p.coverage_factor)
     } else {
         format!("k = {:.3}", p.coverage_factor)
     };

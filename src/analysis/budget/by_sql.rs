@@ -116,3 +116,60 @@ fn sql(step: Step) -> String {
         Step::Choose(a, b, c) => format!("CASE WHEN {} <> 0 THEN {} ELSE {} END", name(a), name(b), name(c)),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::analysis::budget::expression::read;
+    use crate::analysis::budget::functions::CONVERSIONS;
+    use crate::montecarlo::distribution::Distribution;
+    use crate::montecarlo::stream::stream;
+    use std::collections::BTreeMap;
+
+    fn check(expression: &str) {
+        let mut program = Program::default();
+        let names: BTreeMap<String, Place> =
+            ["x", "y", "z"].iter().enumerate().map(|(i, name)| (name.to_string(), program.input(i))).collect();
+        read(&mut program, expression, &names).unwrap_or_else(|fault| panic!("{expression}: {}", fault.what));
+        let laws = [
+            Distribution::Normal { mean: 0.3, standard: 1.0 },
+            Distribution::Rectangular { low: -2.0, high: 3.0 },
+            Distribution::Rectangular { low: 0.01, high: 0.9 },
+        ];
+        let columns: Vec<Vec<f64>> = laws
+            .iter()
+            .enumerate()
+            .map(|(i, law)| {
+                let mut column = vec![0.0; 3000];
+                law.fill(&mut stream(9, i as u64, 0), &mut column);
+                column[..6].copy_from_slice(&[0.0, 1.0, -1.0, 2.0, -2.0, 0.5]);
+                column
+            })
+            .collect();
+        let slices: Vec<&[f64]> = columns.iter().map(Vec::as_slice).collect();
+        let found = disagreement(&program, &slices, 1e-12).unwrap_or_else(|error| panic!("{expression}: {error}"));
+        assert_eq!(found, None, "{expression}");
+    }
+
+    /// Every operator and function, where results are numbers and where they are not.
+    #[test]
+    fn every_function_is_what_polars_sql_makes_of_it() {
+        for expression in [
+            "x + y - z * x / y",
+            "-x % z + MOD(x, y) + MOD(-x, -z)",
+            "ABS(x) + SQRT(y) + CBRT(x) + EXP(x) + LN(y) + LOG10(z) + LOG(z, 3)",
+            "SIN(x) + COS(y) + TAN(z) + ASIN(x) + ACOS(y) + ATAN(x) + ATAN2(x, y)",
+            "SIGN(x) + FLOOR(x) + CEIL(y) + CEILING(z) + ROUND(7 * y) + ROUND(x, 3)",
+            "POWER(x, 2) + POW(z, y) + POWER(z, 0.5) + POWER(x, 3) + POWER(y, -1) + POWER(x, -2)",
+            "LEAST(x, y, z) * GREATEST(x, y) + RADIANS(x) + DEGREES(y) + PI()",
+            "CASE WHEN x < y AND NOT (z >= 0.5) OR x = 0 THEN x WHEN y <= 1 THEN y ELSE z END",
+            "CASE WHEN x BETWEEN y AND z THEN 1 WHEN x <> y THEN 2 ELSE 3 END",
+        ] {
+            check(expression);
+        }
+        for conversion in &CONVERSIONS {
+            let arguments = ["z", "z / 2", "x"].iter().take(conversion.arguments.len());
+            check(&format!("{}({})", conversion.name, arguments.copied().collect::<Vec<_>>().join(", ")));
+        }
+    }
+}

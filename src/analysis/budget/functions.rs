@@ -178,3 +178,60 @@ impl Function {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::analysis::budget::expression::read;
+    use crate::analysis::budget::program::Program;
+    use crate::radio::reflection;
+    use std::collections::BTreeMap;
+
+    fn value(expression: &str) -> f64 {
+        let mut program = Program::default();
+        let place = read(&mut program, expression, &BTreeMap::new())
+            .unwrap_or_else(|f| panic!("{expression}: {}", f.what))
+            .place;
+        program.at(&[])[place]
+    }
+
+    /// Handbook figures (closed forms): SWR 2 is |Γ| = 1/3, 9.5424 dB, 0.5115 dB; through 1 dB of line 1.72026; SWR 3 and 1 dB of
+    /// matched loss lose 1.50385 dB; ITU-R P.525: 32.45 dB at 1 MHz and 1 km.
+    #[test]
+    fn conversions_give_the_handbook_s_figures_and_those_of_the_trade_s_arithmetic_here() {
+        let cases = [
+            ("REFLECTION(2)", 1.0 / 3.0),
+            ("SWR(REFLECTION(2))", 2.0),
+            ("RETURN_LOSS(REFLECTION(2))", 9.542_425_094),
+            ("REFLECTION_OF_LOSS(9.542425094)", 1.0 / 3.0),
+            ("MISMATCH_LOSS(REFLECTION(2))", 0.511_525_224),
+            ("SWR(BEFORE_LINE(REFLECTION(2), 1))", 1.720_26),
+            ("SWR(BEYOND_LINE(BEFORE_LINE(REFLECTION(3), 2), 2))", 3.0),
+            ("LOSS_OF_LINE(1, REFLECTION(3))", 1.503_85),
+            ("LOSS_OF_LINE(1, 0)", 1.0),
+            ("MISMATCH_ERROR(1/3, 1/3, 0)", -1.023_05),
+            ("MISMATCH_ERROR(1/3, 1/3, PI())", 0.915_15),
+            ("VECTOR_SUM(0.3, 0.1, PI())", 0.2),
+            ("DIRECTIVITY(20)", 0.1),
+            ("DECIBELS(2)", 3.010_299_957),
+            ("RATIO(DECIBELS(5))", 5.0),
+            ("DBM(WATTS(37))", 37.0),
+            ("DBM(5)", 36.989_700_043),
+            ("FREE_SPACE_LOSS(1, 1000)", 32.447_78),
+            ("FREE_SPACE_LOSS(446, 10)", 45.4),
+        ];
+        for (expression, wanted) in cases {
+            let tolerance = if expression.contains("446") { 0.05 } else { 6e-6 };
+            assert!((value(expression) - wanted).abs() < tolerance, "{expression}: {}", value(expression));
+        }
+        for (expression, wanted) in [
+            ("REFLECTION(1.7)", reflection::from_swr(1.7)),
+            ("MISMATCH_LOSS(0.4)", reflection::mismatch_loss_db(0.4)),
+            ("VECTOR_SUM(0.3, 0.2, 1)", reflection::vector_sum(0.3, 0.2, 1.0)),
+            ("DIRECTIVITY(25)", reflection::directivity_error(25.0)),
+            ("BEYOND_LINE(0.2, 1.5)", 0.2 * reflection::line_correction(1.5)),
+        ] {
+            assert!((value(expression) - wanted).abs() < 1e-14, "{expression}");
+        }
+    }
+}

@@ -199,3 +199,71 @@ fn power(a: &Jet, k: f64) -> Jet {
     }
     a.through(derivatives)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::analysis::budget::expression::read;
+    use std::collections::BTreeMap;
+
+    /// The jet of an expression of x and y.
+    fn jet(expression: &str, at: [f64; 2]) -> Jet {
+        let mut program = Program::default();
+        let names = BTreeMap::from([("x".into(), program.input(0)), ("y".into(), program.input(1))]);
+        let read =
+            read(&mut program, expression, &names).unwrap_or_else(|fault| panic!("{expression}: {}", fault.what));
+        jets(&program, &at)[read.place].clone()
+    }
+
+    /// Each derivative against a central difference of the derivative below it: exact for the values of `at`, so that a
+    /// wrong rule of any order is off by far more than the difference is.
+    #[test]
+    fn every_rule_s_derivatives_are_the_slopes_of_those_one_order_below() {
+        let cases = [
+            "x * y + x / y - 2 * x",
+            "-SQRT(x) * EXP(y / 3)",
+            "CBRT(x + y) + LN(x * y)",
+            "LOG10(x) * SIN(y) + LOG(x, 2)",
+            "COS(x * y) + TAN(x / 4)",
+            "ASIN(x / 5) * ACOS(y / 5)",
+            "ATAN(x * y) - ATAN2(x, y) + ATAN2(5 * x, y)",
+            "POWER(x, 3) + POWER(x, 2.5) + POWER(y, -1) + POWER(x, y)",
+            "ABS(x - 5) * ABS(y) + GREATEST(x, y) * LEAST(x * x, y)",
+            "MOD(7 * x, y) + CASE WHEN x > y THEN x * x ELSE y * y END",
+            "SIGN(x) * y + FLOOR(x) * y + ROUND(y, 1) * x",
+            "MISMATCH_LOSS(REFLECTION(1 + x)) + VECTOR_SUM(x, y, 1.1) + SWR(x / 9)",
+        ];
+        let (n, h) = (2, 1e-5);
+        for expression in cases {
+            let at = [1.3, 2.1];
+            let here = jet(expression, at);
+            for j in 0..n {
+                let moved = |by: f64| {
+                    let mut to = at;
+                    to[j] += by;
+                    jet(expression, to)
+                };
+                let (up, down) = (moved(h), moved(-h));
+                let slope = |f: &dyn Fn(&Jet) -> f64| (f(&up) - f(&down)) / (2.0 * h);
+                let close = |what: &str, got: f64, wanted: f64| {
+                    assert!((got - wanted).abs() < 1e-7 * (1.0 + wanted.abs()), "{expression}, {what}: {got} {wanted}");
+                };
+                close("first", here.first[j], slope(&|jet| jet.value));
+                for i in 0..n {
+                    close("second", here.second[i * n + j], slope(&|jet| jet.first[i]));
+                    close("third", here.third[i * n + j], slope(&|jet| jet.second[i * n + j]));
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn squares_at_zero_have_their_curvature_and_roots_at_zero_no_slope() {
+        let square = jet("POWER(x, 2) + x * x", [0.0, 1.0]);
+        assert_eq!((square.first[0], square.second[0], square.third[0]), (0.0, 4.0, 0.0));
+        assert!(!jet("SQRT(x)", [0.0, 1.0]).first[0].is_finite());
+        assert!(!jet("ABS(x)", [0.0, 1.0]).first[0].is_finite());
+        // where the root does not move with y, it has no slope in y
+        assert_eq!(jet("SQRT(x) + y", [0.0, 1.0]).first[1], 1.0);
+    }
+}

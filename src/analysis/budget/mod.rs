@@ -98,6 +98,7 @@ fn output(
         name: config.outputs[i].name.clone(),
         unit: config.outputs[i].unit.clone(),
         expression: config.outputs[i].expression.clone(),
+        inputs: config.program.inputs_of(config.outputs[i].place),
         one_at_a_time: unsound.then(|| simulation::one_at_a_time(config, options.seed, i)),
         propagation,
         simulation,

@@ -62,6 +62,8 @@ pub struct OutputResult {
     pub unit: String,
     /// Its expression.
     pub expression: String,
+    /// Numbers of the inputs it depends on, rising.
+    pub inputs: Vec<usize>,
     /// By the law of propagation; none where a sensitivity has no finite value.
     pub propagation: Option<Propagation>,
     /// By Monte Carlo; none where results are not finite.
