@@ -77,12 +77,12 @@ fn inputs(config: &Config) -> Vec<Finding> {
 fn divisions(config: &Config, output: &Output, shares: &[(f64, f64)]) -> Vec<Finding> {
     let straddles = output.divisions.iter().zip(shares).filter(|(_, (below, above))| *below > 0.0 && *above > 0.0);
     straddles
-        .map(|(division, (below, above))| {
+        .map(|(division, (below, _))| {
             let what = format!(
                 "in `{}`, the divisor `{}` lies on both sides of zero: {} of draws at or below it",
                 output.name,
                 division.written,
-                percent(below.min(1.0 - *above).max(below.min(*above)))
+                percent(*below)
             );
             let why = "the quotient then has no mean and no standard deviation, and its interval reaches as far as the draws come near zero";
             let action = "give the divisor a shape that stays on its side, or measure it better";
