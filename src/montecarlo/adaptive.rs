@@ -115,18 +115,20 @@ impl OverBlocks {
     }
 }
 
-/// Runs the model. `run(chunk, columns)` fills one column an output, each of [`CHUNK`] values, for the trials of that
-/// chunk; it must depend on nothing but the chunk's number. `tick` is told of every `CHUNK` trials made.
-pub fn run<R, T>(outputs: usize, plan: &Plan, run: R, tick: T) -> Trials
+/// Runs the model. `run(room, chunk, columns)` fills one column an output, each of [`CHUNK`] values, for the trials of that
+/// chunk; it must depend on nothing but the chunk's number. `room` makes what it works in. `tick` is told of every
+/// `CHUNK` trials made.
+pub fn run<S, I, R, T>(outputs: usize, plan: &Plan, room: I, run: R, tick: T) -> Trials
 where
-    R: Fn(u64, &mut [Vec<f64>]) + Sync,
+    I: Fn() -> S + Sync + Send,
+    R: Fn(&mut S, u64, &mut [&mut [f64]]) + Sync,
     T: Fn() + Sync,
 {
     let least = (100.0 / (1.0 - plan.probability)).ceil() as usize;
     let block = least.max(10_000);
     let most = match plan.stop {
         Stop::After(trials) => trials,
-        Stop::Stable { at_most, .. } => at_most / block as u64 * block as u64,
+        Stop::Stable { at_most, .. } => (at_most / block as u64).max(2) * block as u64,
     };
     let mut result = Trials {
         trials: 0,
@@ -140,50 +142,68 @@ where
     // trials made and not yet taken into a block, a column an output
     let mut waiting: Vec<Vec<f64>> = vec![vec![]; outputs];
     while result.trials < most {
-        let wanted = (most - result.trials) as usize - waiting[0].len().min((most - result.trials) as usize);
-        // the first round is short: most budgets need little more
-        let round = if chunk == 0 { ROUND / 8 } else { ROUND }.min(wanted.div_ceil(CHUNK));
-        let made: Vec<Vec<Vec<f64>>> = (chunk..chunk + round as u64)
-            .into_par_iter()
-            .map(|c| {
-                let mut columns = vec![vec![0.0; CHUNK]; outputs];
-                run(c, &mut columns);
-                tick();
-                columns
-            })
-            .collect();
-        chunk += round as u64;
-        for columns in &made {
-            waiting.iter_mut().zip(columns).for_each(|(all, new)| all.extend_from_slice(new));
-        }
         let left = (most - result.trials) as usize;
+        // the first round is short: most budgets need little more
+        let round =
+            if chunk == 0 { ROUND / 8 } else { ROUND }.min(left.saturating_sub(waiting[0].len()).div_ceil(CHUNK));
+        make(&mut waiting, chunk, round, &room, &run, &tick);
+        chunk += round as u64;
         let ready = waiting[0].len().min(left);
         let whole = if ready == left { ready.div_ceil(block) } else { ready / block };
         let ranges: Vec<_> = (0..whole).map(|b| b * block..((b + 1) * block).min(ready)).collect();
         let figures: Vec<BlockFigures> =
             ranges.par_iter().map(|range| BlockFigures::of(&waiting, range.clone(), plan)).collect();
+        let mut taken = 0;
+        let mut lost = 0;
         for (range, figures) in ranges.iter().zip(&figures) {
             blocks += 1;
-            result.trials += range.len() as u64;
-            result.lost += figures.lost;
+            taken = range.end;
+            lost += figures.lost;
             result.moments.merge(&figures.moments);
-            for (sample, values) in result.samples.iter_mut().zip(&figures.finite(&waiting, range.clone())) {
-                sample.extend(values);
-            }
             if let Stop::Stable { digits, share, .. } = plan.stop {
                 let h = blocks as f64;
                 over_blocks.iter_mut().zip(&figures.of_output).for_each(|(over, f)| over.add(h, *f));
                 let tolerance = |i| share * numerical_tolerance(result.moments.standard_deviation(i), digits);
                 if blocks >= 2 && over_blocks.iter().enumerate().all(|(i, over)| over.stable(h, tolerance(i))) {
                     result.stable = true;
-                    return result;
+                    break;
                 }
             }
         }
-        let taken = ranges.last().map_or(0, |range| range.end);
+        result.trials += taken as u64;
+        result.lost += lost;
+        let columns: Vec<&[f64]> = waiting.iter().map(|column| &column[..taken]).collect();
+        match (lost > 0).then(|| finite_trials(&columns)).flatten() {
+            None => result.samples.iter_mut().zip(columns).for_each(|(sample, values)| sample.extend(values)),
+            Some(kept) => result.samples.iter_mut().zip(&kept).for_each(|(sample, values)| sample.extend(values)),
+        }
+        if result.stable && matches!(plan.stop, Stop::Stable { .. }) {
+            break;
+        }
         waiting.iter_mut().for_each(|column| drop(column.drain(..taken)));
     }
     result
+}
+
+/// Adds the trials of `round` chunks from number `chunk` on to the end of every column.
+fn make<S>(
+    columns: &mut [Vec<f64>],
+    chunk: u64,
+    round: usize,
+    room: &(impl Fn() -> S + Sync + Send),
+    run: &(impl Fn(&mut S, u64, &mut [&mut [f64]]) + Sync),
+    tick: &(impl Fn() + Sync),
+) {
+    let mut slots: Vec<Vec<&mut [f64]>> = (0..round).map(|_| vec![]).collect();
+    for column in columns {
+        let from = column.len();
+        column.resize(from + round * CHUNK, 0.0);
+        slots.iter_mut().zip(column[from..].chunks_mut(CHUNK)).for_each(|(slot, piece)| slot.push(piece));
+    }
+    slots.into_par_iter().enumerate().for_each_init(room, |state, (k, mut slot)| {
+        run(state, chunk + k as u64, &mut slot);
+        tick();
+    });
 }
 
 /// What one block contributes.
@@ -216,15 +236,6 @@ impl BlockFigures {
         };
         BlockFigures { lost: (range.len() as f64 - moments.n) as u64, moments, of_output }
     }
-
-    /// The finite trials of the block, again: they are only copied where some are lost.
-    fn finite<'a>(&self, waiting: &'a [Vec<f64>], range: std::ops::Range<usize>) -> Vec<std::borrow::Cow<'a, [f64]>> {
-        let columns: Vec<&[f64]> = waiting.iter().map(|column| &column[range.clone()]).collect();
-        match (self.lost > 0).then(|| finite_trials(&columns)).flatten() {
-            None => columns.into_iter().map(Into::into).collect(),
-            Some(kept) => kept.into_iter().map(Into::into).collect(),
-        }
-    }
 }
 
 /// The trials in which every output is finite, where not all are.
@@ -256,7 +267,7 @@ mod tests {
         assert_eq!((numerical_tolerance(0.0, 2), numerical_tolerance(f64::NAN, 2)), (0.0, 0.0));
     }
 
-    fn normal(chunk: u64, columns: &mut [Vec<f64>]) {
+    fn normal(_: &mut (), chunk: u64, columns: &mut [&mut [f64]]) {
         for (i, column) in columns.iter_mut().enumerate() {
             Distribution::Normal { mean: 5.0, standard: 2.0 }.fill(&mut stream(1, i as u64, chunk), column);
         }
@@ -272,9 +283,9 @@ mod tests {
     fn it_stops_at_the_block_where_the_written_procedure_does() {
         let values: Vec<f64> = (0..800)
             .flat_map(|chunk| {
-                let mut columns = vec![vec![0.0; CHUNK]];
-                normal(chunk, &mut columns);
-                columns.remove(0)
+                let mut column = vec![0.0; CHUNK];
+                normal(&mut (), chunk, &mut [&mut column]);
+                column
             })
             .collect();
         for (digits, share) in [(1, 1.0), (2, 1.0), (2, 0.4), (1, 0.1)] {
@@ -304,7 +315,7 @@ mod tests {
                     break;
                 }
             }
-            let trials = run(1, &plan(digits, share), normal, || ());
+            let trials = run(1, &plan(digits, share), || (), normal, || ());
             assert_eq!(trials.trials, (h * m) as u64, "{digits} {share}");
             assert!(trials.stable);
             let mut sorted = values[..h * m].to_vec();
@@ -317,7 +328,7 @@ mod tests {
     fn results_are_the_same_on_any_number_of_threads() {
         let figures = |threads: usize, stop: Stop| {
             let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().unwrap();
-            let trials = pool.install(|| run(2, &Plan { stop, ..plan(2, 1.0) }, normal, || ()));
+            let trials = pool.install(|| run(2, &Plan { stop, ..plan(2, 1.0) }, || (), normal, || ()));
             let ordered = trials.ordered(1);
             (trials.moments.clone(), interval(&ordered, 0.95, IntervalKind::Shortest), trials.trials)
         };
@@ -329,28 +340,28 @@ mod tests {
 
     #[test]
     fn blocks_grow_with_the_coverage_probability_and_what_never_settles_is_given_up() {
-        let cauchy = |chunk: u64, columns: &mut [Vec<f64>]| {
+        let cauchy = |_: &mut (), chunk: u64, columns: &mut [&mut [f64]]| {
             let law = Distribution::StudentT { location: 0.0, scale: 1.0, df: 1.0 };
             law.fill(&mut stream(1, 0, chunk), &mut columns[0]);
         };
         let stop = Stop::Stable { digits: 2, share: 1.0, at_most: 250_000 };
-        let trials = run(1, &Plan { probability: 0.999, ..plan(2, 1.0) }, normal, || ());
+        let trials = run(1, &Plan { probability: 0.999, ..plan(2, 1.0) }, || (), normal, || ());
         assert_eq!(trials.trials % 100_000, 0);
-        let trials = run(1, &Plan { stop, ..plan(2, 1.0) }, cauchy, || ());
+        let trials = run(1, &Plan { stop, ..plan(2, 1.0) }, || (), cauchy, || ());
         assert!(!trials.stable && trials.trials == 250_000);
     }
 
     #[test]
     fn a_constant_is_stable_at_once_and_results_that_are_not_finite_are_counted() {
-        let constant = |_: u64, columns: &mut [Vec<f64>]| columns[0].fill(3.0);
-        let trials = run(1, &plan(2, 1.0), constant, || ());
+        let constant = |_: &mut (), _: u64, columns: &mut [&mut [f64]]| columns[0].fill(3.0);
+        let trials = run(1, &plan(2, 1.0), || (), constant, || ());
         assert!(trials.stable && trials.trials == 20_000);
         assert_eq!(trials.moments.standard_deviation(0), 0.0);
-        let sometimes = |chunk: u64, columns: &mut [Vec<f64>]| {
-            normal(chunk, columns);
+        let sometimes = |_: &mut (), chunk: u64, columns: &mut [&mut [f64]]| {
+            normal(&mut (), chunk, columns);
             columns[1][7] = f64::NAN;
         };
-        let trials = run(2, &Plan { stop: Stop::After(4 * CHUNK as u64), ..plan(2, 1.0) }, sometimes, || ());
+        let trials = run(2, &Plan { stop: Stop::After(4 * CHUNK as u64), ..plan(2, 1.0) }, || (), sometimes, || ());
         assert_eq!(
             (trials.lost, trials.samples[0].len(), trials.moments.n),
             (4, 4 * CHUNK as u64 - 4, 4.0 * CHUNK as f64 - 4.0)

@@ -105,27 +105,21 @@ impl Bins {
         }
         let n = self.edges.len();
         let this = &*self;
-        let counts = values
-            .par_chunks(1 << 16)
-            .fold(
-                || vec![0u64; 2 * n],
-                |mut counts, chunk| {
-                    for &value in chunk {
-                        counts[this.place(value)] += 1;
-                    }
-                    counts
-                },
-            )
-            .reduce(
-                || vec![0u64; 2 * n],
-                |mut a, b| {
-                    a.iter_mut().zip(&b).for_each(|(a, b)| *a += b);
-                    a
-                },
-            );
-        for i in 0..n {
-            self.at[i] += counts[2 * i];
-            self.above[i] += counts[2 * i + 1];
+        // a piece a thread; each piece's counts are laid out as places are
+        let piece = values.len().div_ceil(rayon::current_num_threads()).max(1 << 15);
+        let pieces: Vec<Vec<u32>> = values
+            .par_chunks(piece)
+            .map(|piece| {
+                let mut counts = vec![0u32; 2 * n];
+                piece.iter().for_each(|value| counts[this.place(*value)] += 1);
+                counts
+            })
+            .collect();
+        for counts in &pieces {
+            for i in 0..n {
+                self.at[i] += u64::from(counts[2 * i]);
+                self.above[i] += u64::from(counts[2 * i + 1]);
+            }
         }
     }
 

@@ -62,7 +62,7 @@ mod tests {
             (short(0.012_345), short(123_456.0), short(-1.0), short(0.0)),
             ("0.01235".into(), "123456".into(), "−1.000".into(), "0".into())
         );
-        assert_eq!(short(1.5e-9), "1.500e−9");
+        assert_eq!((short(1.5e-9), short(1.5e-12)), ("0.000000001500".into(), "1.500e−12".into()));
         assert_eq!(
             (percent(1e-9), percent(0.0031), percent(0.0712), percent(0.4)),
             ("less than 0.001 %".into(), "0.310 %".into(), "7.1 %".into(), "40 %".into())

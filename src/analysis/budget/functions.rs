@@ -181,7 +181,6 @@ impl Function {
 
 #[cfg(test)]
 mod tests {
-    use super::*;
     use crate::analysis::budget::expression::read;
     use crate::analysis::budget::program::Program;
     use crate::radio::reflection;

@@ -84,10 +84,21 @@ impl Draws {
     }
 }
 
-/// Works out steps of the program for one chunk of trials.
-fn work(config: &Config, draws: &Draws, wanted: &[Place], results: &mut [Vec<f64>]) {
-    let mut slices: Vec<&mut [f64]> = results.iter_mut().map(Vec::as_mut_slice).collect();
-    Columns::new(&config.program).run(&config.program, &draws.columns(), wanted, &mut slices);
+/// What one thread works in.
+struct Room {
+    draws: Draws,
+    columns: Columns,
+}
+
+impl Room {
+    fn new(config: &Config) -> Room {
+        Room { draws: Draws::new(config), columns: Columns::new(&config.program) }
+    }
+
+    /// Works out steps of the program for one chunk of trials.
+    fn work(&mut self, config: &Config, wanted: &[Place], results: &mut [&mut [f64]]) {
+        self.columns.run(&config.program, &self.draws.columns(), wanted, results);
+    }
 }
 
 /// Runs the trials of every output.
@@ -98,12 +109,11 @@ pub fn simulate(config: &Config, options: &Options, tick: &(dyn Fn() + Sync)) ->
     };
     let plan = Plan { probability: config.confidence, kind: config.interval, stop };
     let wanted: Vec<Place> = config.outputs.iter().map(|output| output.place).collect();
-    let run = |chunk: u64, results: &mut [Vec<f64>]| {
-        let mut draws = Draws::new(config);
-        draws.draw(config, options.seed, chunk);
-        work(config, &draws, &wanted, results);
+    let run = |room: &mut Room, chunk: u64, results: &mut [&mut [f64]]| {
+        room.draws.draw(config, options.seed, chunk);
+        room.work(config, &wanted, results);
     };
-    adaptive::run(wanted.len(), &plan, run, tick)
+    adaptive::run(wanted.len(), &plan, || Room::new(config), run, tick)
 }
 
 /// Standard deviation of an output with one input varied and the others held at their estimates, one an input
@@ -113,13 +123,12 @@ pub fn one_at_a_time(config: &Config, seed: u64, output: usize) -> Vec<f64> {
     let used = config.program.inputs_of(config.outputs[output].place);
     let alone = |i: usize| {
         let plan = Plan { probability: config.confidence, kind: IntervalKind::Symmetric, stop: Stop::After(131_072) };
-        let run = |chunk: u64, results: &mut [Vec<f64>]| {
-            let mut draws = Draws::new(config);
-            draws.draw(config, seed, chunk);
-            draws.hold_all_but(i, &estimates);
-            work(config, &draws, &[config.outputs[output].place], results);
+        let run = |room: &mut Room, chunk: u64, results: &mut [&mut [f64]]| {
+            room.draws.draw(config, seed, chunk);
+            room.draws.hold_all_but(i, &estimates);
+            room.work(config, &[config.outputs[output].place], results);
         };
-        let trials = adaptive::run(1, &plan, run, || ());
+        let trials = adaptive::run(1, &plan, || Room::new(config), run, || ());
         if trials.lost > 0 { f64::NAN } else { trials.moments.standard_deviation(0) }
     };
     (0..config.inputs.len()).map(|i| if used.contains(&i) { alone(i) } else { 0.0 }).collect()
@@ -142,17 +151,18 @@ pub fn pilot(config: &Config, seed: u64) -> Pilot {
     let divisors: Vec<Place> = config.outputs.iter().flat_map(|o| o.divisions.iter().map(|d| d.divisor)).collect();
     let all: Vec<Place> = wanted.iter().chain(&divisors).copied().collect();
     let mut results = vec![vec![0.0; CHUNK]; all.len()];
-    let mut draws = Draws::new(config);
+    let mut room = Room::new(config);
     let nowhere = vec![(f64::INFINITY, f64::NEG_INFINITY); config.inputs.len()];
     let mut lost = vec![(0u64, nowhere); wanted.len()];
     let mut sides = vec![(0u64, 0u64); divisors.len()];
     for chunk in 0..PILOT {
-        draws.draw(config, seed, chunk);
-        work(config, &draws, &all, &mut results);
+        room.draws.draw(config, seed, chunk);
+        let mut slices: Vec<&mut [f64]> = results.iter_mut().map(Vec::as_mut_slice).collect();
+        room.work(config, &all, &mut slices);
         for (output, (count, ranges)) in lost.iter_mut().enumerate() {
             for t in (0..CHUNK).filter(|t| !results[output][*t].is_finite()) {
                 *count += 1;
-                for (range, column) in ranges.iter_mut().zip(&draws.columns) {
+                for (range, column) in ranges.iter_mut().zip(&room.draws.columns) {
                     *range = (range.0.min(column[t]), range.1.max(column[t]));
                 }
             }
