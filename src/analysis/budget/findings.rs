@@ -63,11 +63,10 @@ fn inputs(config: &Config) -> Vec<Finding> {
         {
             let what = format!(
                 "`{}` is known with {} degrees of freedom, and a t with two or fewer has no standard deviation",
-                input.name,
-                short(df)
+                input.name, df
             );
             let why = "the Monte Carlo standard uncertainty never settles; its interval does";
-            let action = "read the interval, or take more readings: three degrees of freedom need four";
+            let action = "read the interval, or take more readings: four give three degrees of freedom";
             findings.push(finding(Severity::Warning, place(config, input.line, None), what, why, action));
         }
     }

@@ -40,7 +40,11 @@ impl Contributions {
             .take(SHOWN)
             .map(|&i| {
                 let name: String = budget.inputs[i].name.chars().take(28).collect();
-                let share = format!("{:.0} %", 100.0 * shares[i]).replace('-', "−");
+                let percent = 100.0 * shares[i];
+                let share = match percent {
+                    p if p.abs() < 0.5 => "< 1 %".to_string(),
+                    p => format!("{p:.0} %").replace('-', "−"),
+                };
                 (name, parts[i], format!("{}, {share}", text(parts[i])))
             })
             .collect();
