@@ -342,7 +342,7 @@ mod tests {
     fn blocks_grow_with_the_coverage_probability_and_what_never_settles_is_given_up() {
         let cauchy = |_: &mut (), chunk: u64, columns: &mut [&mut [f64]]| {
             let law = Distribution::StudentT { location: 0.0, scale: 1.0, df: 1.0 };
-            law.fill(&mut stream(1, 0, chunk), &mut columns[0]);
+            law.fill(&mut stream(1, 0, chunk), columns[0]);
         };
         let stop = Stop::Stable { digits: 2, share: 1.0, at_most: 250_000 };
         let trials = run(1, &Plan { probability: 0.999, ..plan(2, 1.0) }, || (), normal, || ());
