@@ -146,7 +146,7 @@ fn means_and_standard_deviations_are_those_of_the_draws_and_of_table_1() {
         (Triangular { low: -1.0, high: 1.0 }, 0.0, 0.408_248_290_464),
         (Trapezoidal { low: -1.0, high: 1.0, top: 0.5 }, 0.0, 0.456_435_464_588),
         (CurvilinearTrapezoid { low: -1.0, high: 1.0, within: 0.5 }, 0.0, 0.600_925_212_577),
-        (Arcsine { low: -1.0, high: 1.0 }, 0.0, 0.707_106_781_187),
+        (Arcsine { low: -1.0, high: 1.0 }, 0.0, std::f64::consts::FRAC_1_SQRT_2),
         (StudentT { location: 1.0, scale: 2.0, df: 18.0 }, 1.0, 2.0 * (18.0 / 16.0f64).sqrt()),
         (Exponential { mean: 2.5 }, 2.5, 2.5),
         (Gamma { shape: 8.0, scale: 1.0 }, 8.0, 8f64.sqrt()),
