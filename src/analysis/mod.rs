@@ -1,4 +1,5 @@
 //! Where season, radio and statistics meet: one folder a question.
 
 pub mod antennas;
+pub mod budget;
 pub mod claims;

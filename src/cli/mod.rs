@@ -1,6 +1,7 @@
 //! One file a verb: arguments → library call → what to print.
 
 pub mod antennas;
+pub mod budget;
 pub mod claims;
 mod progress;
 pub mod start;
@@ -31,6 +32,33 @@ pub enum Verb {
     Antennas(AntennasArgs),
     /// Hold every maker's claim against what was measured: met, missed, or not shown
     Claims(ClaimsArgs),
+    /// Work out the uncertainty of any quantity, from a file of inputs and an expression
+    Budget(BudgetArgs),
+}
+
+/// Arguments of `budget`.
+#[derive(Debug, Args)]
+pub struct BudgetArgs {
+    /// A budget file: TOML with `[[input]]` and `[[output]]` entries
+    pub file: PathBuf,
+    /// Seed of the draws: the same seed gives the same bytes
+    #[arg(long, default_value_t = 1)]
+    pub seed: u64,
+    /// Number of Monte Carlo trials, instead of as many as the figures need
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(2..))]
+    pub trials: Option<u32>,
+    /// Threads to use; all cores if not given
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
+    pub threads: Option<u16>,
+    /// Show no progress
+    #[arg(long)]
+    pub quiet: bool,
+    /// Also draw every output's histogram and contributions, as SVG and PNG, into this folder
+    #[arg(long, value_name = "DIR")]
+    pub plots: Option<PathBuf>,
+    /// Print JSON instead of words and tables
+    #[arg(long)]
+    pub json: bool,
 }
 
 /// Arguments of `antennas`.
@@ -123,5 +151,6 @@ pub fn run(cli: &Cli) -> Result<Outcome, String> {
         Verb::Start { dir } => start::run(dir).map(|text| Outcome { text, status: 0 }).map_err(|e| e.to_string()),
         Verb::Antennas(args) => antennas::run(args),
         Verb::Claims(args) => claims::run(args),
+        Verb::Budget(args) => budget::run(args),
     }
 }

@@ -1,6 +1,12 @@
 //! Random streams, trials, adaptive stopping, coverage intervals.
 
+pub mod adaptive; // trials until the figures are stable
+pub mod coverage; // coverage intervals
+pub mod distribution; // the distributions of inputs
+pub mod joint; // inputs that go together
+pub mod moments; // means and covariances from chunks
 pub mod replays;
+pub mod sample; // values of any number of trials in bounded memory
 pub mod shape;
 pub mod simultaneous;
 pub mod stream;

@@ -6,6 +6,9 @@
 //! comes along, a subset of DejaVu Sans (its licence: see the head of `sans.ttf`'s name table), so
 //! a machine without fonts gives the same PNG.
 
+pub mod contributions;
+pub mod histogram;
+
 use std::io::Write;
 use std::path::Path;
 use std::sync::OnceLock;

@@ -1,11 +1,11 @@
 //! `season.toml`, text to [`Config`]: every error in it at once, each with its line and column.
 
 mod entries;
-mod names;
-mod nearest;
-mod reader;
+pub(crate) mod names;
+pub(crate) mod nearest;
+pub(crate) mod reader;
 mod source;
-mod syntax;
+pub(crate) mod syntax;
 
 use std::cell::RefCell;
 use std::path::Path;

@@ -9,7 +9,7 @@ use crate::season::error::{Kind, Problem};
 
 /// What a name can be the name of.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Noun {
+pub(crate) enum Noun {
     Band,
     Meter,
     Antenna,
@@ -18,10 +18,10 @@ pub(super) enum Noun {
 }
 
 impl Noun {
-    pub(super) const ALL: [Noun; 5] = [Noun::Band, Noun::Meter, Noun::Antenna, Noun::Load, Noun::Quantity];
+    pub(crate) const ALL: [Noun; 5] = [Noun::Band, Noun::Meter, Noun::Antenna, Noun::Load, Noun::Quantity];
 
     /// The key of its entries in `season.toml`, which is also its word.
-    pub(super) fn word(self) -> &'static str {
+    pub(crate) fn word(self) -> &'static str {
         match self {
             Noun::Band => "band",
             Noun::Meter => "meter",
@@ -52,11 +52,11 @@ struct Declared {
 
 /// All declared names, in the file's order within each noun.
 #[derive(Debug, Default)]
-pub(super) struct Names(Vec<Declared>);
+pub(crate) struct Names(Vec<Declared>);
 
 impl Names {
     /// Gathers the `name` of every entry; entries without one are met again when they are read.
-    pub(super) fn gather(root: &DeTable<'_>) -> Self {
+    pub(crate) fn gather(root: &DeTable<'_>) -> Self {
         let mut names = Vec::new();
         for noun in Noun::ALL {
             let Some(DeValue::Array(entries)) = root.get(noun.word()).map(|entry| entry.get_ref()) else { continue };
@@ -71,17 +71,17 @@ impl Names {
     }
 
     /// Whether the season declares anything of that noun.
-    pub(super) fn any(&self, noun: Noun) -> bool {
+    pub(crate) fn any(&self, noun: Noun) -> bool {
         self.of(noun).next().is_some()
     }
 
     /// The names declared of that noun.
-    pub(super) fn of(&self, noun: Noun) -> impl Iterator<Item = &str> {
+    pub(crate) fn of(&self, noun: Noun) -> impl Iterator<Item = &str> {
         self.0.iter().filter(move |d| d.noun == noun).map(|d| d.name.as_str())
     }
 
     /// The names of that noun a season may refer to: those declared, and the built-in quantities.
-    pub(super) fn known(&self, noun: Noun) -> impl Iterator<Item = &str> {
+    pub(crate) fn known(&self, noun: Noun) -> impl Iterator<Item = &str> {
         let built_in = quantity::built_in_names().filter(move |_| noun == Noun::Quantity);
         built_in.map(|name| -> &str { name }).chain(self.of(noun))
     }
@@ -89,7 +89,7 @@ impl Names {
 
 /// Reports names given twice: within a noun, to an antenna and a load (they share a column of the
 /// log), and to a quantity that is built in.
-pub(super) fn check_duplicates(doc: &Document<'_>) {
+pub(crate) fn check_duplicates(doc: &Document<'_>) {
     let Names(names) = &doc.names;
     let column = |noun| if noun == Noun::Load { Noun::Antenna } else { noun };
     for (i, later) in names.iter().enumerate() {
@@ -109,7 +109,7 @@ pub(super) fn check_duplicates(doc: &Document<'_>) {
 
 /// Reports a name that nothing of that noun has, unless the season declares nothing of it at all.
 /// `extra` is one more name that is allowed there.
-pub(super) fn check_known(
+pub(crate) fn check_known(
     doc: &Document<'_>,
     noun: Noun,
     name: &str,

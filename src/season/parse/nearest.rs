@@ -4,7 +4,7 @@
 ///
 /// Case, spaces and hyphens don't count. A third of the letters may differ, or one word may begin
 /// the other (`frequency` for `frequency_mhz`); digits must agree, since `2 m` is no slip for `6 m`.
-pub(super) fn nearest<'k>(word: &str, known: impl IntoIterator<Item = &'k str>) -> Option<&'k str> {
+pub(crate) fn nearest<'k>(word: &str, known: impl IntoIterator<Item = &'k str>) -> Option<&'k str> {
     let word = plain(word);
     known
         .into_iter()
@@ -29,7 +29,7 @@ fn digits(word: &str) -> String {
 }
 
 /// The words in backticks, set apart by commas and a last `or`.
-pub(super) fn list<'k>(words: impl IntoIterator<Item = &'k str>) -> String {
+pub(crate) fn list<'k>(words: impl IntoIterator<Item = &'k str>) -> String {
     let words: Vec<String> = words.into_iter().map(|word| format!("`{word}`")).collect();
     match words.split_last() {
         Some((last, rest)) if !rest.is_empty() => format!("{} or {last}", rest.join(", ")),

@@ -15,16 +15,16 @@ use super::nearest::{list, nearest};
 use crate::season::error::{Kind, Position, Problem};
 
 /// The text being read, the names it declares, and what was found wrong so far.
-pub(super) struct Document<'a> {
-    pub(super) file: &'a str,
-    pub(super) text: &'a str,
-    pub(super) names: Names,
-    pub(super) problems: RefCell<Vec<Problem>>,
+pub(crate) struct Document<'a> {
+    pub(crate) file: &'a str,
+    pub(crate) text: &'a str,
+    pub(crate) names: Names,
+    pub(crate) problems: RefCell<Vec<Problem>>,
 }
 
 impl Document<'_> {
     /// Notes a problem at a byte range; `finish` adds what was wanted or a hint.
-    pub(super) fn report(
+    pub(crate) fn report(
         &self,
         span: Range<usize>,
         kind: Kind,
@@ -36,26 +36,26 @@ impl Document<'_> {
     }
 
     /// The line, from 1, of a byte of the text.
-    pub(super) fn line(&self, at: usize) -> usize {
+    pub(crate) fn line(&self, at: usize) -> usize {
         Position::of(self.text, at..at).line()
     }
 }
 
 /// The keys of the top of the file; a table that holds one of them by mistake is told so.
-pub(super) const TOP_KEYS: [&str; 4] = ["title", "reference", "confidence", "repeats"];
+pub(crate) const TOP_KEYS: [&str; 4] = ["title", "reference", "confidence", "repeats"];
 
 /// One table of the file, its keys checked against those it may hold.
-pub(super) struct Table<'a> {
-    pub(super) doc: &'a Document<'a>,
+pub(crate) struct Table<'a> {
+    pub(crate) doc: &'a Document<'a>,
     /// How messages name it: `[[band]]`, `[matters]`; empty for the file's top level.
     label: String,
     entries: &'a DeTable<'a>,
-    pub(super) span: Range<usize>,
+    pub(crate) span: Range<usize>,
 }
 
 impl<'a> Table<'a> {
     /// Opens a table, reporting every key that is not in `keys`.
-    pub(super) fn open(
+    pub(crate) fn open(
         doc: &'a Document<'a>,
         label: impl Into<String>,
         entries: &'a DeTable<'a>,
@@ -84,13 +84,13 @@ impl<'a> Table<'a> {
     }
 
     /// The value of a key that may be absent.
-    pub(super) fn get(&self, key: &'static str) -> Option<Field<'a>> {
+    pub(crate) fn get(&self, key: &'static str) -> Option<Field<'a>> {
         let (_, value) = self.entries.iter().find(|(k, _)| k.get_ref().as_ref() == key)?;
         Some(Field { doc: self.doc, key: key.to_string(), value })
     }
 
     /// The value of a key that must be there; `example` shows how it is written.
-    pub(super) fn need(&self, key: &'static str, example: &str) -> Option<Field<'a>> {
+    pub(crate) fn need(&self, key: &'static str, example: &str) -> Option<Field<'a>> {
         let field = self.get(key);
         if field.is_none() {
             let what = format!("{} has no `{key}`", self.label);
@@ -100,22 +100,34 @@ impl<'a> Table<'a> {
         field
     }
 
+    /// The keys that stand in the table, in the file's order.
+    pub(crate) fn keys(&self) -> impl Iterator<Item = &str> {
+        let mut keys: Vec<_> = self.entries.keys().collect();
+        keys.sort_by_key(|key| key.span().start);
+        keys.into_iter().map(|key| key.get_ref().as_ref())
+    }
+
+    /// Where a key stands.
+    pub(crate) fn key_span(&self, key: &str) -> Option<Range<usize>> {
+        self.entries.keys().find(|k| k.get_ref().as_ref() == key).map(|k| k.span())
+    }
+
     /// Line of the table's header, from 1.
-    pub(super) fn line(&self) -> usize {
+    pub(crate) fn line(&self) -> usize {
         self.doc.line(self.span.start)
     }
 }
 
 /// The value of one key.
 #[derive(Clone)]
-pub(super) struct Field<'a> {
-    pub(super) doc: &'a Document<'a>,
+pub(crate) struct Field<'a> {
+    pub(crate) doc: &'a Document<'a>,
     key: String,
     value: &'a Spanned<DeValue<'a>>,
 }
 
 impl<'a> Field<'a> {
-    pub(super) fn span(&self) -> Range<usize> {
+    pub(crate) fn span(&self) -> Range<usize> {
         self.value.span()
     }
 
@@ -130,7 +142,7 @@ impl<'a> Field<'a> {
     }
 
     /// A text of any content.
-    pub(super) fn text(&self) -> Option<String> {
+    pub(crate) fn text(&self) -> Option<String> {
         if let DeValue::String(text) = self.value.get_ref() {
             return Some(text.to_string());
         }
@@ -150,7 +162,7 @@ impl<'a> Field<'a> {
     }
 
     /// A text that is not empty and neither begins nor ends with a space, as names are.
-    pub(super) fn name(&self) -> Option<String> {
+    pub(crate) fn name(&self) -> Option<String> {
         let text = self.text()?;
         if text.trim().is_empty() {
             self.note(self.refuse(Kind::OutOfRange, "a text that is not empty"));
@@ -163,7 +175,7 @@ impl<'a> Field<'a> {
     }
 
     /// The name of a session: a text, or a date written without quotes.
-    pub(super) fn session(&self) -> Option<String> {
+    pub(crate) fn session(&self) -> Option<String> {
         match self.value.get_ref() {
             DeValue::Datetime(date) if date.time.is_none() && date.offset.is_none() => Some(date.to_string()),
             _ => self.name(),
@@ -171,14 +183,14 @@ impl<'a> Field<'a> {
     }
 
     /// The name of something the season declares.
-    pub(super) fn name_of(&self, noun: Noun) -> Option<String> {
+    pub(crate) fn name_of(&self, noun: Noun) -> Option<String> {
         let name = self.name()?;
         check_known(self.doc, noun, &name, self.span(), None);
         Some(name)
     }
 
     /// A finite number that passes a test; `wanted` says which do.
-    pub(super) fn number(&self, wanted: &str, allowed: impl Fn(f64) -> bool) -> Option<f64> {
+    pub(crate) fn number(&self, wanted: &str, allowed: impl Fn(f64) -> bool) -> Option<f64> {
         let number = match self.value.get_ref() {
             DeValue::Integer(i) => i64::from_str_radix(i.as_str(), i.radix()).map_or(f64::NAN, |i| i as f64),
             DeValue::Float(x) => x.as_str().parse().unwrap_or(f64::NAN),
@@ -201,22 +213,22 @@ impl<'a> Field<'a> {
     }
 
     /// A finite number above 0.
-    pub(super) fn positive(&self) -> Option<f64> {
+    pub(crate) fn positive(&self) -> Option<f64> {
         self.number("a number above 0", |x| x > 0.0)
     }
 
     /// A finite number, at least 0.
-    pub(super) fn not_negative(&self) -> Option<f64> {
+    pub(crate) fn not_negative(&self) -> Option<f64> {
         self.number("a number, 0 or above", |x| x >= 0.0)
     }
 
     /// A finite number of either sign.
-    pub(super) fn finite(&self) -> Option<f64> {
+    pub(crate) fn finite(&self) -> Option<f64> {
         self.number("a number", |_| true)
     }
 
     /// A whole number, at least `least`.
-    pub(super) fn whole(&self, least: i64) -> Option<i64> {
+    pub(crate) fn whole(&self, least: i64) -> Option<i64> {
         let wanted = format!("a whole number, {least} or above");
         let DeValue::Integer(digits) = self.value.get_ref() else {
             self.note(self.refuse(Kind::WrongType, &wanted));
@@ -232,7 +244,7 @@ impl<'a> Field<'a> {
     }
 
     /// `true` or `false`.
-    pub(super) fn flag(&self) -> Option<bool> {
+    pub(crate) fn flag(&self) -> Option<bool> {
         if let DeValue::Boolean(flag) = self.value.get_ref() {
             return Some(*flag);
         }
@@ -241,7 +253,7 @@ impl<'a> Field<'a> {
     }
 
     /// One of a few words, each standing for a value.
-    pub(super) fn word<T: Copy>(&self, words: &[(&str, T)]) -> Option<T> {
+    pub(crate) fn word<T: Copy>(&self, words: &[(&str, T)]) -> Option<T> {
         let known = || words.iter().map(|(word, _)| *word);
         let DeValue::String(text) = self.value.get_ref() else {
             self.note(self.refuse(Kind::WrongType, &list(known())));
@@ -259,12 +271,12 @@ impl<'a> Field<'a> {
     }
 
     /// Whether the value is a plain number.
-    pub(super) fn is_number(&self) -> bool {
+    pub(crate) fn is_number(&self) -> bool {
         matches!(self.value.get_ref(), DeValue::Integer(_) | DeValue::Float(_))
     }
 
     /// The elements of a list, which go by the list's key.
-    pub(super) fn list(&self, wanted: &str) -> Option<Vec<Field<'a>>> {
+    pub(crate) fn list(&self, wanted: &str) -> Option<Vec<Field<'a>>> {
         let DeValue::Array(values) = self.value.get_ref() else {
             self.note(self.refuse(Kind::WrongType, wanted));
             return None;
@@ -273,7 +285,7 @@ impl<'a> Field<'a> {
     }
 
     /// A table with those keys.
-    pub(super) fn table(&self, label: &str, wanted: &str, keys: &[&str]) -> Option<Table<'a>> {
+    pub(crate) fn table(&self, label: &str, wanted: &str, keys: &[&str]) -> Option<Table<'a>> {
         let DeValue::Table(entries) = self.value.get_ref() else {
             self.note(self.refuse(Kind::WrongType, wanted));
             return None;
@@ -282,7 +294,7 @@ impl<'a> Field<'a> {
     }
 
     /// A table whose keys are names of that noun: each name with its value, in the file's order.
-    pub(super) fn table_by(&self, noun: Noun, wanted: &str) -> Option<Vec<(String, Field<'a>)>> {
+    pub(crate) fn table_by(&self, noun: Noun, wanted: &str) -> Option<Vec<(String, Field<'a>)>> {
         let DeValue::Table(entries) = self.value.get_ref() else {
             self.note(self.refuse(Kind::WrongType, wanted));
             return None;
@@ -300,7 +312,7 @@ impl<'a> Field<'a> {
     }
 
     /// The entries of a `[[key]]`, each opened as a table with those keys.
-    pub(super) fn entries(&self, keys: &[&str]) -> Vec<Table<'a>> {
+    pub(crate) fn entries(&self, keys: &[&str]) -> Vec<Table<'a>> {
         let label = format!("[[{}]]", self.key);
         let DeValue::Array(values) = self.value.get_ref() else {
             let problem = self.refuse(Kind::WrongType, &format!("entries headed `{label}`"));

@@ -7,7 +7,7 @@ const INSIDE_BRACKETS: [&str; 3] = ["array", "inline table", "key-value pairs"];
 
 /// The parser's complaints, without their echoes: the first of each line, and none after one inside
 /// brackets, where the parser no longer knows what closes what.
-pub(super) fn problems(text: &str, file: &str, broken: &[toml::de::Error]) -> Vec<Problem> {
+pub(crate) fn problems(text: &str, file: &str, broken: &[toml::de::Error]) -> Vec<Problem> {
     let mut lines = Vec::new();
     let mut problems = Vec::new();
     for error in broken {
