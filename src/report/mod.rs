@@ -4,5 +4,6 @@ pub mod antennas_json;
 pub mod antennas_text;
 pub mod number;
 mod pairs_text;
+pub mod plot;
 mod set_text;
 pub mod text;
