@@ -194,8 +194,9 @@ impl<'a> Log<'a> {
                 );
                 let rows = rows_of.remove(&key).unwrap_or_default();
                 // first come, first numbered: the order in which the verdicts' mountings stand too
-                let mountings =
-                    group(&rows, |i| (self.rows[i].session, self.rows[i].antenna, self.mounting_key(i).0, self.mounting_key(i).1));
+                let mountings = group(&rows, |i| {
+                    (self.rows[i].session, self.rows[i].antenna, self.mounting_key(i).0, self.mounting_key(i).1)
+                });
                 LogSet { set, rows, mountings, fit: OnceLock::new() }
             })
             .collect()
@@ -280,7 +281,9 @@ impl<'a> Log<'a> {
         for &row in rows.iter().filter(|&&i| !self.is_load(&self.rows[i])) {
             let (quantity, band, meter) = (self.quantity(row), self.band(row), self.meter(row));
             let same = |s: &Stake| {
-                s.quantity.as_deref() == Some(quantity) && s.band.as_deref() == Some(band) && s.meter.as_deref() == Some(meter)
+                s.quantity.as_deref() == Some(quantity)
+                    && s.band.as_deref() == Some(band)
+                    && s.meter.as_deref() == Some(meter)
             };
             let at = by_set.iter().position(same).unwrap_or_else(|| {
                 by_set.push(Stake {

@@ -122,8 +122,9 @@ pub fn beside_verdicts(season: &Season) -> PolarsResult<Vec<Finding>> {
 fn check(log: &Log, wanted: impl Fn(&Rule) -> bool) -> Vec<Finding> {
     let wanted: Vec<&Rule> = rules::RULES.iter().copied().filter(|rule| wanted(rule)).collect();
     let found: Vec<Vec<Finding>> = wanted.par_iter().map(|rule| (rule.check)(log)).collect();
-    let named = found.into_iter().zip(wanted).flat_map(|(findings, rule)| {
-        findings.into_iter().map(|f| Finding { rule: rule.name, group: rule.group, ..f })
-    });
+    let named = found
+        .into_iter()
+        .zip(wanted)
+        .flat_map(|(findings, rule)| findings.into_iter().map(|f| Finding { rule: rule.name, group: rule.group, ..f }));
     named.collect()
 }
