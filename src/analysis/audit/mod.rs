@@ -21,6 +21,7 @@
 pub mod log;
 pub mod rules;
 pub mod stakes;
+pub mod together;
 
 use polars::prelude::PolarsResult;
 use rayon::prelude::*;
