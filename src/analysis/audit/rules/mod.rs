@@ -1,9 +1,21 @@
 //! The rules, one a file. To add one, see [`super`].
 
+mod authority;
+mod battery;
 mod crowd;
+mod field_steps;
+mod frequency;
+mod gain;
+mod islands;
+mod left_out;
+mod levels;
 mod line_loss;
 mod port;
+mod power_range;
 mod powers;
+mod reference;
+mod remounts;
+mod rounding;
 mod sources;
 
 use std::collections::BTreeMap;
@@ -12,7 +24,28 @@ use super::{Log, Rule};
 use crate::season::finding::Finding;
 
 /// Every rule, in the order in which findings of equal weight are told.
-pub const RULES: &[&Rule] = &[&port::RULE, &powers::RULE, &line_loss::RULE, &crowd::RULE, &sources::RULE];
+pub const RULES: &[&Rule] = &[
+    // impossible
+    &port::RULE,
+    &powers::RULE,
+    &line_loss::RULE,
+    &frequency::RULE,
+    // suspect
+    &power_range::RULE,
+    &battery::RULE,
+    &field_steps::RULE,
+    &gain::RULE,
+    &rounding::RULE,
+    &authority::RULE,
+    &crowd::RULE,
+    // weak design
+    &levels::RULE,
+    &islands::RULE,
+    &remounts::RULE,
+    &reference::RULE,
+    &sources::RULE,
+    &left_out::RULE,
+];
 
 /// Up to this many of one kind, by one meter on one band, are told one by one.
 const FEW: usize = 5;
