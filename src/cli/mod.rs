@@ -1,6 +1,7 @@
 //! One file a verb: arguments → library call → what to print.
 
 pub mod antennas;
+pub mod audit;
 mod progress;
 pub mod start;
 
@@ -28,6 +29,8 @@ pub enum Verb {
     },
     /// Rank the antennas and say which pairs are apart
     Antennas(AntennasArgs),
+    /// Say what is wrong or weak in the log, before any verdict rests on it
+    Audit(AuditArgs),
 }
 
 /// Arguments of `antennas`.
@@ -48,6 +51,16 @@ pub struct AntennasArgs {
     #[command(flatten)]
     pub replays: ReplayArgs,
     /// Print JSON instead of words and tables
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Arguments of `audit`.
+#[derive(Debug, Args)]
+pub struct AuditArgs {
+    /// A season's folder, or one file of readings by itself
+    pub season: PathBuf,
+    /// Print JSON instead of words
     #[arg(long)]
     pub json: bool,
 }
@@ -96,5 +109,6 @@ pub fn run(cli: &Cli) -> Result<Outcome, String> {
     match &cli.verb {
         Verb::Start { dir } => start::run(dir).map(|text| Outcome { text, status: 0 }).map_err(|e| e.to_string()),
         Verb::Antennas(args) => antennas::run(args),
+        Verb::Audit(args) => audit::run(args),
     }
 }

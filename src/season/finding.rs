@@ -46,6 +46,8 @@ pub struct Stake {
     pub meter: Option<String>,
     /// The antennas whose pairs are meant; every pair, if none is given.
     pub antennas: Vec<String>,
+    /// Whether only pairs of two such antennas are meant, rather than all pairs with one of them.
+    pub between: bool,
 }
 
 /// One line of the audit.

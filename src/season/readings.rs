@@ -281,6 +281,7 @@ fn endangering(findings: Vec<Finding>, typed: &DataFrame) -> PolarsResult<Vec<Fi
         band: band.get(row).map(String::from),
         meter: meter.get(row).map(String::from),
         antennas: antenna.get(row).map(String::from).into_iter().collect(),
+        between: false,
     };
     let mut findings = findings;
     for finding in &mut findings {

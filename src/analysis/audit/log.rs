@@ -89,6 +89,7 @@ impl LogSet {
             band: Some(self.set.band.clone()),
             meter: Some(self.set.meter.clone()),
             antennas: antennas.iter().map(|a| (*a).to_string()).collect(),
+            between: false,
         }
     }
 }
@@ -297,6 +298,7 @@ impl<'a> Log<'a> {
                     band: Some(band.into()),
                     meter: Some(meter.into()),
                     antennas: vec![],
+                    between: false,
                 });
                 by_set.len() - 1
             });

@@ -46,9 +46,19 @@ impl Pairs<'_> {
         if mine.iter().any(|s| s.antennas.is_empty()) {
             return pairs(self.antennas.len());
         }
-        let named: BTreeSet<&str> = mine.iter().flat_map(|s| s.antennas.iter().map(String::as_str)).collect();
-        let untouched = self.antennas.iter().filter(|a| !named.contains(a.as_str())).count();
-        pairs(self.antennas.len()) - pairs(untouched)
+        let named: BTreeSet<&str> =
+            mine.iter().filter(|s| !s.between).flat_map(|s| s.antennas.iter().map(String::as_str)).collect();
+        let untouched: Vec<&str> = self.antennas.iter().map(String::as_str).filter(|a| !named.contains(a)).collect();
+        // pairs that none of those touches, but that lie between two antennas of another stake
+        let mut between: BTreeSet<(usize, usize)> = BTreeSet::new();
+        for stake in mine.iter().filter(|s| s.between) {
+            let inside: Vec<usize> =
+                (0..untouched.len()).filter(|&i| stake.antennas.iter().any(|a| a == untouched[i])).collect();
+            for (k, &a) in inside.iter().enumerate() {
+                between.extend(inside[k + 1..].iter().map(|&b| (a, b)));
+            }
+        }
+        pairs(self.antennas.len()) - pairs(untouched.len()) + between.len()
     }
 }
 
@@ -77,5 +87,9 @@ mod tests {
         assert_eq!(set.in_doubt(&[with(&[])]), 6);
         assert_eq!(set.in_doubt(&[Stake { band: Some("70 cm".into()), ..Stake::default() }]), 0);
         assert_eq!(set.in_doubt(&[with(&["nobody"])]), 0);
+        let between = |names: &[&str]| Stake { between: true, ..with(names) };
+        assert_eq!(set.in_doubt(&[between(&["a", "b"])]), 1);
+        assert_eq!(set.in_doubt(&[between(&["a", "b"]), between(&["a", "b", "c"])]), 3);
+        assert_eq!(set.in_doubt(&[with(&["a"]), between(&["a", "b"]), between(&["c", "d"])]), 4);
     }
 }

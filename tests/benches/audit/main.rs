@@ -45,6 +45,9 @@ fn arguments() -> Arguments {
 
 fn main() {
     let arguments = arguments();
+    // seasons run side by side, and rules inside them: a thread that waits takes up another season on top
+    let pool = rayon::ThreadPoolBuilder::new().stack_size(256 << 20).build_global();
+    pool.unwrap_or_else(|e| panic!("{e}"));
     let wanted = |part: &str| arguments.part.as_ref().is_none_or(|p| p == part);
     if wanted("clean") {
         clean_seasons(&arguments);

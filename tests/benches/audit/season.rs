@@ -336,11 +336,6 @@ impl Simulated {
         format!("{}-{:02}-{:02}", 2026 + session / 24, 1 + session / 2 % 12, 5 + 14 * (session % 2))
     }
 
-    /// Name of an antenna.
-    pub fn antenna_name(antenna: usize) -> &'static str {
-        NAMES[antenna]
-    }
-
     /// The file of readings.
     pub fn csv(&self) -> String {
         let mut text = String::from("session,antenna,band,meter,quantity,value,unit,mounting,when,order");

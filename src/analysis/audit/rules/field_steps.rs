@@ -23,8 +23,11 @@ pub const RULE: Rule = Rule {
 };
 
 /// Unexplained steps are told above so many usual ones, and above this, dB.
-const BEYOND: f64 = 7.0;
+const BEYOND: f64 = 8.0;
 const LEAST_DB: f64 = 1.5;
+
+/// A step of fewer last digits is never told: a display too coarse to show the usual ones hides them.
+const DIGITS: f64 = 4.0;
 
 /// Fewer steps than this don't say what is usual.
 const LEAST_STEPS: usize = 8;
@@ -91,7 +94,8 @@ fn steps(log: &Log, set: &LogSet, beside: &HashMap<Key, Beside>) -> Vec<Finding>
     }
     let mut sizes: Vec<f64> = steps.iter().map(|s| s.field.abs()).collect();
     sizes.sort_unstable_by(f64::total_cmp);
-    let limit = (BEYOND * 1.4826 * sizes[sizes.len() / 2]).max(LEAST_DB);
+    // rounding alone moves a step by a digit
+    let limit = (BEYOND * 1.4826 * sizes[sizes.len() / 2]).max(LEAST_DB).max(DIGITS * set.set.resolution);
     let odd = steps.iter().filter(|s| s.field.abs() - s.explained > limit);
     odd.map(|s| {
         let first = s.rows[0];

@@ -3,7 +3,7 @@
 use super::super::Rule;
 use super::super::log::{Log, LogSet};
 use crate::season::config::Antenna;
-use crate::season::finding::{Finding, Group, Severity};
+use crate::season::finding::{Finding, Group, Severity, Stake};
 
 /// The rule.
 pub const RULE: Rule = Rule {
@@ -83,7 +83,7 @@ fn differences(log: &Log, set: &LogSet) -> Vec<Finding> {
         };
         let sure = difference - SURE * pair.error.adjusted;
         let (high, low) = (&set.set.antennas[above], &set.set.antennas[below]);
-        let stake = vec![set.stake(&[high, low])];
+        let stake = vec![Stake { between: true, ..set.stake(&[high, low]) }];
         let short_above =
             matches!((quarters(of(above)), quarters(of(below))), (Some(a), Some(b)) if a < 0.6 && b >= 0.9);
         let (what, action) = if sure > SOUND {

@@ -89,6 +89,7 @@ fn met(log: &Log) -> Vec<(String, Stake, Vec<Vec<String>>)> {
             band: Some(set.band.clone()),
             meter: Some(set.meter.clone()),
             antennas: vec![],
+            between: false,
         };
         let sessions = set.sessions.iter().map(|s| s.keys().map(|&a| set.antennas[a].clone()).collect()).collect();
         (label(&set.quantity.name, &set.band, &set.meter), stake, sessions)

@@ -172,6 +172,7 @@ fn turned(log: &Log, with: &Set, number: u64) -> Vec<Turned> {
             band: Some(without.band.clone()),
             meter: Some(without.meter.clone()),
             antennas: vec![names.0, names.1],
+            between: true,
         };
         out.push(Turned { words, stake });
     }

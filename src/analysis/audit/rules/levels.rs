@@ -35,7 +35,10 @@ fn check(log: &Log) -> Vec<Finding> {
         };
         let (unseen, merged): (Vec<&LogSet>, Vec<&LogSet>) = lacking.into_iter().partition(unseen);
         out.extend(finding(log, level, &unseen, compared.len(), true));
-        out.extend(finding(log, level, &merged, compared.len(), false));
+        // a quantity read once a mounting is no weakness beside others that are read twice
+        if level <= Level::Visit || merged.len() == compared.len() {
+            out.extend(finding(log, level, &merged, compared.len(), false));
+        }
     }
     out
 }
@@ -82,9 +85,11 @@ fn finding(log: &Log, level: Level, sets: &[&LogSet], of: usize, unseen: bool) -
             "the least that mends it: in one session, take each antenna off once and put it back",
         ),
         Level::Mounting => (
-            format!("what re-mounting changes cannot be told from what readings scatter by ({whose})"),
-            "the two are counted as one, which is right only while their numbers stay as they are",
-            "the least that mends it: read each mounting twice",
+            format!(
+                "each mounting was read once, so what re-mounting changes and what readings scatter by are one ({whose})"
+            ),
+            "no verdict suffers; but whether more readings or more mountings would help cannot be told",
+            "if you want to know: read some mountings twice",
         ),
         Level::Reading if unseen => (
             format!("no reading was repeated ({whose})"),
@@ -92,8 +97,8 @@ fn finding(log: &Log, level: Level, sets: &[&LogSet], of: usize, unseen: bool) -
             "the least that mends it: read each mounting twice",
         ),
         Level::Reading => (
-            format!("each mounting was read once: reading and mounting scatter as one ({whose})"),
-            "no verdict suffers; but whether more readings or more mountings would help cannot be told",
+            format!("what readings scatter by cannot be told from what mountings do ({whose})"),
+            "the two are counted as one, which is right as long as every mounting is read as often",
             "if you want to know: read some mountings twice",
         ),
     };

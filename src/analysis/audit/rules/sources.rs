@@ -143,6 +143,7 @@ fn stake(source: &Source) -> Vec<Stake> {
         band: source.band.clone(),
         meter: source.meter.clone(),
         antennas: vec![],
+        between: false,
     }]
 }
 
