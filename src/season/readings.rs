@@ -126,7 +126,7 @@ pub struct Readings {
     /// One row a reading that counts, by file, then line. Columns: `file`, `line`, `session`, `antenna`,
     /// `band`, `meter`, `quantity`, `value` (quantity's unit), `y` (analysis scale), `readings` (1 or
     /// more), `sd` (quantity's unit), `y_sd`, `step` (the last digit written, in the quantity's unit),
-    /// `mounting`, `when`, `order`; all from `sd` on but `step` may be null.
+    /// `mounting`, `when`, `order`, `battery` (V); all from `sd` on but `step` may be null.
     pub frame: DataFrame,
     /// What is wrong or weak in the files, by file and line; then names; then idle entries.
     pub findings: Vec<Finding>,
@@ -245,7 +245,7 @@ fn sift(file: &str, table: table::Table, config: &Config, left_out: &mut [LeftOu
 /// The frame's columns in their order.
 fn finished(file: &str, used: DataFrame) -> PolarsResult<DataFrame> {
     let names = ["session", "antenna", "band", "meter", "quantity", "value", "y", "readings", "sd", "y_sd", "step"];
-    let columns = ["file", "line"].into_iter().chain(names).chain(["mounting", "when", "order"]);
+    let columns = ["file", "line"].into_iter().chain(names).chain(["mounting", "when", "order", "battery"]);
     used.lazy()
         .with_columns([lit(file.to_string()).alias("file"), col("readings").fill_null(lit(1.0))])
         .select(columns.map(col).collect::<Vec<_>>())

@@ -81,13 +81,9 @@ fn slip(m: &Misfit) -> String {
 }
 
 fn finding(m: &Misfit, what: String, action: &str) -> Finding {
-    Finding {
-        severity: Severity::Warning,
-        place: Place { file: m.file.clone(), line: Some(m.line), column: Some("value".into()) },
-        what,
-        why: "one such reading widens every interval of its set, and can hide all its differences".into(),
-        action: format!("kept; {action}"),
-    }
+    let place = Place { file: m.file.clone(), line: Some(m.line), column: Some("value".into()) };
+    let why = "one such reading widens every interval of its set, and can hide all its differences";
+    Finding::new(Severity::Warning, place, what, why, format!("kept; {action}")).by("misfit")
 }
 
 fn find(frame: &DataFrame, sets: &[Set]) -> PolarsResult<Vec<Misfit>> {

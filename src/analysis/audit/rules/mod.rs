@@ -1,0 +1,10 @@
+//! The rules, one a file. To add one, see [`super`].
+
+mod crowd;
+mod line_loss;
+mod sources;
+
+use super::Rule;
+
+/// Every rule, in the order in which findings of equal weight are told.
+pub const RULES: &[&Rule] = &[&line_loss::RULE, &crowd::RULE, &sources::RULE];
