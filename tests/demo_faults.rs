@@ -15,6 +15,15 @@ fn demo() -> Audit {
 fn show() {
     for j in &demo().findings {
         let f = &j.finding;
-        println!("[{:?} {:?}] {} {}: {}\n   others {}\n   {}", f.group, f.severity, f.rule, f.place, f.what, f.others.len(), f.action);
+        println!(
+            "[{:?} {:?}] {} {}: {}\n   others {}\n   {}",
+            f.group,
+            f.severity,
+            f.rule,
+            f.place,
+            f.what,
+            f.others.len(),
+            f.action
+        );
     }
 }

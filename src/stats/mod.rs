@@ -7,4 +7,3 @@ pub mod ordinal;
 pub mod outliers;
 pub mod rank_correlation;
 pub mod student_t;
-pub mod trend;

@@ -224,6 +224,12 @@ impl<'a> Log<'a> {
         }
     }
 
+    /// Quantity, band and meter of a row: its set, check loads included.
+    pub fn set_key(&self, row: usize) -> (usize, usize, usize) {
+        let r = &self.rows[row];
+        (r.quantity, r.band, r.meter)
+    }
+
     /// Whether a row reads a check load.
     pub fn is_load(&self, row: &Row) -> bool {
         self.config().is_load(&self.antennas[row.antenna])

@@ -24,6 +24,7 @@ pub mod levels;
 pub mod log;
 pub mod rules;
 pub mod stakes;
+pub mod together;
 
 use polars::prelude::PolarsResult;
 use rayon::prelude::*;

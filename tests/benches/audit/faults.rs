@@ -9,6 +9,7 @@ use rand::RngExt;
 use rand::seq::IndexedRandom;
 
 use super::season::{Reading, Simulated};
+use super::statistical;
 
 /// One kind of fault.
 pub struct Fault {
@@ -25,7 +26,22 @@ pub struct Fault {
 }
 
 /// Every kind of fault.
-pub const FAULTS: &[&Fault] = &[];
+pub const FAULTS: &[&Fault] = &[
+    &statistical::READING,
+    &statistical::SWR,
+    &statistical::MOUNTING,
+    &statistical::VISIT,
+    &statistical::REFERENCE,
+    &statistical::SESSION,
+    &statistical::BATTERY,
+    &statistical::DRIFT,
+    &statistical::POINT,
+    &statistical::SWAPPED,
+    &statistical::EXCHANGED,
+    &statistical::COPIED,
+    &statistical::TWICE,
+    &statistical::HALVES,
+];
 
 /// A reading drawn from those that fit, by index.
 pub fn pick(season: &Simulated, rng: &mut Stream, fits: impl Fn(&Reading) -> bool) -> usize {

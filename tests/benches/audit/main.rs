@@ -11,6 +11,7 @@
 
 mod faults;
 mod season;
+mod statistical;
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::time::Instant;

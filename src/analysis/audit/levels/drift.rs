@@ -2,10 +2,8 @@
 
 use super::{Levels, Mounting};
 use crate::analysis::audit::log::Log;
-use crate::montecarlo::stream::stream;
 use crate::stats::outliers::deletion::Pooled;
 use crate::stats::outliers::{Point, departures};
-use crate::stats::trend::{Placed, trend_p};
 use statrs::distribution::{ContinuousCDF, StudentsT};
 
 /// A session that drifts in one set.
@@ -25,9 +23,9 @@ pub struct Drift {
 const LEAST_REPEATED: usize = 3;
 /// Visits it needs where each has one mounting.
 const LEAST_VISITS: usize = 6;
-/// A trend must also be rare among shufflings, which no single mounting can make it.
-const RARE: f64 = 0.02;
-const SHUFFLES: usize = 999;
+/// A trend must keep its direction, at this many standard errors, whichever visit is left out: no single one makes
+/// it.
+const WITHOUT_ANY: f64 = 2.5;
 
 /// The sessions that drift, each tested at false-alarm rate `level`.
 ///
@@ -104,13 +102,33 @@ fn drift(levels: &Levels, session: usize, level: f64) -> Option<Drift> {
     if !(p <= level) {
         return None;
     }
-    let placed: Vec<Placed> = (0..pairs.len())
-        .filter(|&i| x.residuals[i].abs() > 1e-12)
-        .map(|i| Placed { x: x.residuals[i], y: y.residuals[i], block: if within { pairs[i].0.group } else { 0 } })
-        .collect();
-    if trend_p(&placed, SHUFFLES, &mut stream(1, 0, session as u64)) > RARE {
+    let carried = (0..pairs.len()).filter(|&i| x.residuals[i].abs() > 1e-12).map(|i| Part {
+        block: if within { pairs[i].0.group } else { i },
+        x: x.residuals[i],
+        y: y.residuals[i],
+    });
+    if !carried_by_all(&carried.collect::<Vec<_>>(), s2.sqrt(), change.signum()) {
         return None;
     }
     let rows = here.iter().flat_map(|m| m.rows.clone()).collect();
     Some(Drift { session, change, p, rows })
+}
+
+/// What one point brings to a trend.
+struct Part {
+    block: usize,
+    x: f64,
+    y: f64,
+}
+
+/// Whether a trend of that sign stays without any one block, points scattering by `sd`.
+fn carried_by_all(parts: &[Part], sd: f64, sign: f64) -> bool {
+    let sums = |without: Option<usize>| {
+        let left = parts.iter().filter(|p| Some(p.block) != without);
+        left.fold((0.0, 0.0), |(xx, xy), p| (xx + p.x * p.x, xy + p.x * p.y))
+    };
+    parts.iter().all(|part| {
+        let (xx, xy) = sums(Some(part.block));
+        xx > 0.0 && sign * xy / (sd * xx.sqrt()) >= WITHOUT_ANY
+    })
 }

@@ -72,10 +72,10 @@ impl Levels {
             let sum = m.mean * m.readings - if own { self.value[&without] } else { 0.0 };
             (n > 0.5 && m.mean.is_finite()).then(|| (sum / n, n))
         };
-        if let (Some(m), Some(e)) = (mounting.map(|i| &self.mountings[i]), reading) {
-            if let Some((mean, n)) = mean_without(m) {
-                return Some(Expected { value: mean, sd: (e.max(floor(m)) * (1.0 + 1.0 / n)).sqrt() });
-            }
+        if let (Some(m), Some(e)) = (mounting.map(|i| &self.mountings[i]), reading)
+            && let Some((mean, n)) = mean_without(m)
+        {
+            return Some(Expected { value: mean, sd: (e.max(floor(m)) * (1.0 + 1.0 / n)).sqrt() });
         }
         let visit = self.visits.get(&(session, antenna)).into_iter().flatten().map(|&i| &self.mountings[i]);
         let others: Vec<(f64, f64)> = visit.filter(|m| !m.departs).filter_map(mean_without).collect();

@@ -10,7 +10,7 @@ pub const RULE: Rule = Rule {
     name: "drift",
     group: Group::Suspect,
     asks: "readings of a session that go up or down along its running order or time, antennas taken out",
-    source: "least squares with the place in the order as a column, t exact for normal scatter (Searle, Linear Models, 1971), beside a permutation test; battery to power: P goes as V², trade practice",
+    source: "least squares with the place in the order as a column, t exact for normal scatter (Searle, Linear Models, 1971); battery to power: P goes as V², trade practice",
     beside_verdicts: true,
     check,
 };
@@ -65,7 +65,7 @@ fn finding(log: &Log, session: usize, drifts: &[(usize, &Drift)]) -> Finding {
 /// What the battery did meanwhile, where it was written down.
 fn battery(log: &Log, session: usize) -> String {
     let volts = || log.rows.iter().filter(|r| r.session == session).filter_map(|r| r.battery);
-    match (volts().next(), volts().last()) {
+    match (volts().next(), volts().next_back()) {
         (Some(first), Some(last)) if first != last => format!("; the battery went from {first:.2} to {last:.2} V"),
         _ => String::new(),
     }

@@ -1,22 +1,91 @@
 //! The rules, one a file. To add one, see [`super`].
 
+mod copies;
 mod crowd;
+mod digits;
 mod drift;
+mod duplicates;
 mod line_loss;
+mod order;
 mod outliers;
+mod port;
+mod powers;
 mod reference_history;
 mod slips;
 mod sources;
 
-use super::Rule;
+use std::collections::BTreeMap;
+
+use super::{Log, Rule};
+use crate::season::finding::Finding;
 
 /// Every rule, in the order in which findings of equal weight are told.
 pub const RULES: &[&Rule] = &[
+    &port::RULE,
+    &powers::RULE,
     &line_loss::RULE,
     &crowd::RULE,
     &sources::RULE,
     &slips::RULE,
     &outliers::RULE,
+    &duplicates::RULE,
+    &copies::RULE,
+    &digits::RULE,
     &drift::RULE,
     &reference_history::RULE,
+    &order::RULE,
 ];
+
+/// Up to this many of one kind, by one meter on one band, are told one by one.
+const FEW: usize = 5;
+
+/// Findings of contradictions, each given as its rows and words; many of one meter on one band are one
+/// finding, since then the meter is wrong rather than the typing.
+fn told_together(log: &Log, found: Vec<(Vec<usize>, String)>, of_what: &str, action: &str) -> Vec<Finding> {
+    let mut by_meter: BTreeMap<(usize, usize), Vec<(Vec<usize>, String)>> = BTreeMap::new();
+    for (rows, what) in found {
+        let Some(&first) = rows.first() else { continue };
+        by_meter.entry((log.rows[first].meter, log.rows[first].band)).or_default().push((rows, what));
+    }
+    let finding = |rows: &[usize], what: String| log.finding(port::SEVERITY, rows, what, port::WHY, action);
+    let tell = |all: Vec<(Vec<usize>, String)>| -> Vec<Finding> {
+        if all.len() <= FEW {
+            return all.into_iter().map(|(rows, what)| finding(&rows, what)).collect();
+        }
+        let what = format!("{} {of_what}, the first: {}", all.len(), all[0].1);
+        vec![finding(&all.into_iter().flat_map(|(rows, _)| rows).collect::<Vec<_>>(), what)]
+    };
+    by_meter.into_values().flat_map(tell).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use std::collections::BTreeSet;
+
+    use super::super::audit;
+    use super::*;
+    use crate::season::Season;
+
+    /// What the rule of that name says of a season, given as the text of its two files.
+    pub fn found(rule: &str, config: &str, readings: &str) -> Vec<String> {
+        findings(rule, config, readings).into_iter().map(|f| f.what).collect()
+    }
+
+    /// The same, as findings.
+    pub fn findings(rule: &str, config: &str, readings: &str) -> Vec<Finding> {
+        let folder = tempfile::tempdir().unwrap();
+        std::fs::write(folder.path().join("season.toml"), config).unwrap();
+        std::fs::write(folder.path().join("log.csv"), readings).unwrap();
+        let season = Season::load(folder.path()).unwrap_or_else(|e| panic!("{e}"));
+        let audit = audit(&season).unwrap();
+        assert!(RULES.iter().any(|r| r.name == rule), "no rule `{rule}`");
+        audit.findings.into_iter().map(|j| j.finding).filter(|f| f.rule == rule).collect()
+    }
+
+    #[test]
+    fn every_rule_has_a_name_of_its_own_a_question_and_a_source() {
+        let names: BTreeSet<&str> = RULES.iter().map(|r| r.name).collect();
+        assert_eq!(names.len(), RULES.len());
+        assert!(RULES.iter().all(|r| r.asks.len() > 20 && r.source.len() > 10));
+    }
+}
