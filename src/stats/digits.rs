@@ -67,12 +67,12 @@ pub fn last_digits(readings: &[Shown], trials: usize, rng: &mut impl Rng) -> Opt
     Some(Digits { counts, expected, statistic: seen, p })
 }
 
-/// The coarsest step, as a multiple of the display's (10, 5 or 2), that at least nine in ten readings are whole
-/// multiples of; 1 where there is none.
-pub fn coarser_step(counts: &[f64; 10]) -> usize {
+/// The coarsest step, as a multiple of the display's (10, 5 or 2), that at least that share of the readings are
+/// whole multiples of; 1 where there is none.
+pub fn coarser_step(counts: &[f64; 10], least: f64) -> usize {
     let total: f64 = counts.iter().sum();
     let share = |m: usize| (0..10).filter(|d| d % m == 0).map(|d| counts[d]).sum::<f64>() / total;
-    [10, 5, 2].into_iter().find(|&m| share(m) >= 0.9).unwrap_or(1)
+    [10, 5, 2].into_iter().find(|&m| share(m) >= least).unwrap_or(1)
 }
 
 #[cfg(test)]
@@ -96,7 +96,7 @@ mod tests {
         let habit = readings(200, 6.0, |s| (s as f64 / 5.0).round() as i64 * 5, 0);
         let digits = last_digits(&habit, 400, &mut stream(3, 1, 0)).unwrap();
         assert!(digits.p < 1e-10);
-        assert_eq!(coarser_step(&digits.counts), 5);
+        assert_eq!(coarser_step(&digits.counts, 0.9), 5);
     }
 
     #[test]
@@ -111,7 +111,7 @@ mod tests {
             // 1 − 10⁻⁴ of a binomial of 200 at 0.01 lies at or below 9
             assert!(small <= 9, "{sd}: {small}");
         }
-        assert_eq!(coarser_step(&[10.0; 10]), 1);
+        assert_eq!(coarser_step(&[10.0; 10], 0.9), 1);
     }
 
     #[test]

@@ -52,7 +52,6 @@ impl Test {
 #[cfg(test)]
 mod tests {
     use super::Test::*;
-    use super::*;
 
     #[test]
     fn the_parts_make_one() {

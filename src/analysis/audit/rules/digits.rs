@@ -45,7 +45,9 @@ fn check(log: &Log) -> Vec<Finding> {
         let every = rows.len().div_ceil(MOST);
         let shown: Vec<Shown> = rows.iter().step_by(every).filter_map(|&(set, row)| shown(log, set, row)).collect();
         let digits = last_digits(&shown, TRIALS, &mut stream(1, 1, number as u64));
-        if let Some(digits) = digits.filter(|d| d.p <= level) {
+        // where every reading of a declared display is coarse, the rule about the declared digit speaks
+        let all_coarse = |d: &Digits| coarser_step(&d.counts, 1.0) > 1 && log.sets[rows[0].0].set.resolution_declared;
+        if let Some(digits) = digits.filter(|d| d.p <= level && !all_coarse(d)) {
             let rows: Vec<usize> = rows.iter().map(|r| r.1).collect();
             out.push(finding(log, &rows, &digits));
         }
@@ -75,7 +77,7 @@ fn finding(log: &Log, rows: &[usize], digits: &Digits) -> Finding {
         .max_by(|&a, &b| (digits.counts[a] - digits.expected[a]).total_cmp(&(digits.counts[b] - digits.expected[b])));
     let most = most.unwrap_or(0);
     let (meter, quantity) = (log.meter(rows[0]), log.quantity(rows[0]).replace("_", " "));
-    let coarse = coarser_step(&digits.counts);
+    let coarse = coarser_step(&digits.counts, 0.9);
     let seen = if coarse > 1 {
         format!("nearly all of them are multiples of {coarse} of its last digit")
     } else {

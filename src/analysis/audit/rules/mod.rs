@@ -1,16 +1,28 @@
 //! The rules, one a file. To add one, see [`super`].
 
+mod authority;
+mod battery;
 mod copies;
 mod crowd;
 mod digits;
 mod drift;
 mod duplicates;
+mod field_steps;
+mod frequency;
+mod gain;
+mod islands;
+mod left_out;
+mod levels;
 mod line_loss;
 mod order;
 mod outliers;
 mod port;
+mod power_range;
 mod powers;
+mod reference;
 mod reference_history;
+mod remounts;
+mod rounding;
 mod slips;
 mod sources;
 
@@ -21,19 +33,35 @@ use crate::season::finding::Finding;
 
 /// Every rule, in the order in which findings of equal weight are told.
 pub const RULES: &[&Rule] = &[
+    // impossible
     &port::RULE,
     &powers::RULE,
     &line_loss::RULE,
+    &frequency::RULE,
+    // suspect
+    &power_range::RULE,
+    &battery::RULE,
+    &field_steps::RULE,
+    &gain::RULE,
+    &rounding::RULE,
+    &authority::RULE,
     &crowd::RULE,
-    &sources::RULE,
+    // suspect, by the statistics of the levels
     &slips::RULE,
     &outliers::RULE,
+    &drift::RULE,
+    &reference_history::RULE,
     &duplicates::RULE,
     &copies::RULE,
     &digits::RULE,
-    &drift::RULE,
-    &reference_history::RULE,
+    // weak design
+    &levels::RULE,
+    &islands::RULE,
+    &remounts::RULE,
+    &reference::RULE,
     &order::RULE,
+    &sources::RULE,
+    &left_out::RULE,
 ];
 
 /// Up to this many of one kind, by one meter on one band, are told one by one.
