@@ -1,7 +1,6 @@
 //! Which antennas are apart, which are inside the noise, and which this log cannot compare.
 
 pub mod intervals;
-pub mod misfits;
 pub mod next;
 pub mod overall;
 pub mod ranks;
@@ -66,7 +65,6 @@ pub fn analyse(
     ordinal.retain(|(_, set)| choice.takes(&set.quantity.name, &set.band, &set.meter));
     let asked = sets.len() + ordinal.len();
     let mut findings = season.readings.findings.clone();
-    findings.extend(misfits::misfits(&season.readings.frame, &sets)?);
     let wanted = |s: &Stake| {
         let fits =
             |wanted: &Option<String>, name: &Option<String>| wanted.is_none() || name.is_none() || wanted == name;

@@ -6,10 +6,12 @@ use std::hash::Hash;
 use std::sync::OnceLock;
 
 use polars::prelude::*;
+use rayon::prelude::*;
 
 use crate::analysis::antennas::result::label;
 use crate::analysis::antennas::set_analysis::fit;
 use crate::analysis::antennas::sets::{OrdinalSet, Set, sets_of};
+use crate::analysis::audit::levels::Levels;
 use crate::montecarlo::simultaneous::SetFit;
 use crate::season::Season;
 use crate::season::config::{Config, Repeats};
@@ -115,6 +117,8 @@ pub struct Log<'a> {
     pub quantities: Vec<String>,
     /// Sets of numbers, in the order of the verdicts.
     pub sets: Vec<LogSet>,
+    /// What each level of each set scatters by, and what does not fit it; in the order of `sets`.
+    pub levels: Vec<Levels>,
     /// Sets of grades.
     pub ordinal: Vec<OrdinalSet>,
 }
@@ -141,6 +145,7 @@ impl<'a> Log<'a> {
             meters: vec![],
             quantities: vec![],
             sets: vec![],
+            levels: vec![],
             ordinal: vec![],
         };
         let (files, sessions, antennas) = (files?, sessions?, antennas?);
@@ -176,6 +181,8 @@ impl<'a> Log<'a> {
         let (sets, ordinal) = sets_of(frame, &season.config)?;
         log.ordinal = ordinal;
         log.sets = log.with_rows(sets);
+        let count = log.sets.len();
+        log.levels = log.sets.par_iter().map(|s| Levels::new(&log, s, count)).collect();
         Ok(log)
     }
 

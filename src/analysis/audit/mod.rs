@@ -18,6 +18,9 @@
 //!
 //! A rule with `beside_verdicts` also speaks in `daylight antennas`.
 
+pub mod alarms;
+pub mod edits;
+pub mod levels;
 pub mod log;
 pub mod rules;
 pub mod stakes;

@@ -10,7 +10,9 @@
 //! ```
 
 mod faults;
+mod physical;
 mod season;
+mod statistical;
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::time::Instant;

@@ -2,7 +2,11 @@
 
 mod authority;
 mod battery;
+mod copies;
 mod crowd;
+mod digits;
+mod drift;
+mod duplicates;
 mod field_steps;
 mod frequency;
 mod gain;
@@ -10,12 +14,16 @@ mod islands;
 mod left_out;
 mod levels;
 mod line_loss;
+mod order;
+mod outliers;
 mod port;
 mod power_range;
 mod powers;
 mod reference;
+mod reference_history;
 mod remounts;
 mod rounding;
+mod slips;
 mod sources;
 
 use std::collections::BTreeMap;
@@ -38,11 +46,20 @@ pub const RULES: &[&Rule] = &[
     &rounding::RULE,
     &authority::RULE,
     &crowd::RULE,
+    // suspect, by the statistics of the levels
+    &slips::RULE,
+    &outliers::RULE,
+    &drift::RULE,
+    &reference_history::RULE,
+    &duplicates::RULE,
+    &copies::RULE,
+    &digits::RULE,
     // weak design
     &levels::RULE,
     &islands::RULE,
     &remounts::RULE,
     &reference::RULE,
+    &order::RULE,
     &sources::RULE,
     &left_out::RULE,
 ];
