@@ -23,6 +23,8 @@ pub enum Test {
     Reference,
     /// A trend in a session's running order.
     Drift,
+    /// A meter whose offset to another shifted.
+    MeterShift,
     /// Repeats too alike.
     Copies,
     /// Habits of last digits.
@@ -33,11 +35,12 @@ impl Test {
     fn part(self) -> f64 {
         match self {
             Test::Reading => 0.25,
-            Test::Mounting => 0.20,
+            Test::Mounting => 0.15,
             Test::Visit => 0.10,
             Test::Session => 0.05,
             Test::Reference => 0.05,
             Test::Drift => 0.15,
+            Test::MeterShift => 0.05,
             Test::Copies => 0.10,
             Test::Digits => 0.10,
         }
@@ -55,7 +58,7 @@ mod tests {
 
     #[test]
     fn the_parts_make_one() {
-        let all = [Reading, Mounting, Visit, Session, Reference, Drift, Copies, Digits];
+        let all = [Reading, Mounting, Visit, Session, Reference, Drift, MeterShift, Copies, Digits];
         assert!((all.iter().map(|t| t.part()).sum::<f64>() - 1.0).abs() < 1e-12);
         assert!((Digits.level(4) - 0.001).abs() < 1e-15);
     }

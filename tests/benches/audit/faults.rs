@@ -40,6 +40,7 @@ pub const FAULTS: &[&Fault] = &[
     &physical::WEAK_ANTENNA,
     &physical::MILLIWATTS,
     &physical::COARSE,
+    &physical::SHIFTED,
     &statistical::READING,
     &statistical::SWR,
     &statistical::MOUNTING,
@@ -55,6 +56,11 @@ pub const FAULTS: &[&Fault] = &[
     &statistical::TWICE,
     &statistical::HALVES,
 ];
+
+/// A session drawn, by number.
+pub fn pick_session(season: &Simulated, rng: &mut Stream) -> usize {
+    rng.random_range(0..season.design.sessions)
+}
 
 /// A reading drawn from those that fit, by index.
 pub fn pick(season: &Simulated, rng: &mut Stream, fits: impl Fn(&Reading) -> bool) -> usize {

@@ -172,3 +172,35 @@ pub const COARSE: Fault = Fault {
         rows
     },
 };
+
+/// A meter calibrated afresh, with another load.
+pub const SHIFTED: Fault = Fault {
+    name: "an analyzer's |Γ| higher from a session on",
+    sizes: &[0.01, 0.02, 0.03, 0.05, 0.1],
+    unit: "|Γ|",
+    rules: &["meter shifted"],
+    plant: |season, size, rng| {
+        let from = rng.random_range(2..season.design.sessions - 1);
+        let own = |r: &Reading| r.session >= from && r.meter == "analyzer" && r.quantity == "swr";
+        let rows: Vec<usize> = (0..season.readings.len()).filter(|&i| own(&season.readings[i])).collect();
+        for &i in &rows {
+            let rho = (season.readings[i].value - 1.0) / (season.readings[i].value + 1.0) + size;
+            season.readings[i].value = (1.0 + rho) / (1.0 - rho);
+        }
+        // the impedances of those moments go with it in life; here only the SWR is looked at
+        let other = |r: &Reading| r.meter == "analyzer" && r.quantity != "swr";
+        let keep: Vec<bool> = season.readings.iter().map(|r| !other(r)).collect();
+        let mut place = vec![0; keep.len()];
+        let mut kept = 0;
+        for (i, &k) in keep.iter().enumerate() {
+            place[i] = kept;
+            kept += usize::from(k);
+        }
+        let mut at = 0;
+        season.readings.retain(|_| {
+            at += 1;
+            keep[at - 1]
+        });
+        rows.into_iter().map(|i| place[i]).collect()
+    },
+};

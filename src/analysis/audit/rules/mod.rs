@@ -14,6 +14,7 @@ mod islands;
 mod left_out;
 mod levels;
 mod line_loss;
+mod meter_shift;
 mod order;
 mod outliers;
 mod port;
@@ -51,6 +52,7 @@ pub const RULES: &[&Rule] = &[
     &outliers::RULE,
     &drift::RULE,
     &reference_history::RULE,
+    &meter_shift::RULE,
     &duplicates::RULE,
     &copies::RULE,
     &digits::RULE,
