@@ -193,3 +193,37 @@ fn elsewhere(log: &Log, chance: &[f64], visits: &[Vec<Whole>]) -> Vec<Finding> {
     }
     out
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::steady::{ANTENNAS, CONFIG, at, csv, log};
+    use super::super::tests::findings;
+
+    /// Six bands' worth of evidence from one: a visit's mountings copied in every session is seen; here one
+    /// mounting of four moments cannot be told from chance, all of a session's can.
+    #[test]
+    fn repeats_copied_inside_a_visit_are_seen_and_chance_agreement_is_not() {
+        let mut lines = log(8);
+        assert!(findings("copied repeats", CONFIG, &csv(&lines)).is_empty());
+        for mounting in 1..=3 {
+            for quantity in ["field_strength", "swr"] {
+                let pair = at(&lines, 4, "robin", mounting, quantity);
+                lines[pair[1]].value = lines[pair[0]].value;
+            }
+        }
+        let found = findings("copied repeats", CONFIG, &csv(&lines));
+        assert_eq!(found.len(), 1, "{found:?}");
+        assert!(
+            found[0].what.contains("robin in 2026-05-05") && found[0].what.contains("6 times in 6"),
+            "{}",
+            found[0].what
+        );
+    }
+
+    #[test]
+    fn a_coarse_display_copies_nobody() {
+        let mut lines = log(8);
+        lines.iter_mut().for_each(|l| l.value = if l.quantity == "swr" { 1.5 } else { -32.0 });
+        assert!(ANTENNAS.len() == 3 && findings("copied repeats", CONFIG, &csv(&lines)).is_empty());
+    }
+}

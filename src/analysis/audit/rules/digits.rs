@@ -92,3 +92,22 @@ fn finding(log: &Log, rows: &[usize], digits: &Digits) -> Finding {
     let action = "kept; declare the step that was really read as the meter's `resolution`";
     log.finding(Severity::Warning, &rows[..1], what, why, action).endangering(log.stakes(rows))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::steady::{CONFIG, csv, log};
+    use super::super::tests::findings;
+
+    #[test]
+    fn a_scale_read_in_halves_is_seen_and_the_step_named() {
+        let mut lines = log(8);
+        assert!(findings("digit habit", CONFIG, &csv(&lines)).is_empty());
+        lines
+            .iter_mut()
+            .filter(|l| l.quantity == "field_strength")
+            .for_each(|l| l.value = (l.value * 2.0).round() / 2.0);
+        let found = findings("digit habit", CONFIG, &csv(&lines));
+        assert_eq!(found.len(), 1, "{found:?}");
+        assert!(found[0].what.contains("field strength by field") && found[0].what.contains("multiples of 5"));
+    }
+}

@@ -70,3 +70,35 @@ fn battery(log: &Log, session: usize) -> String {
         _ => String::new(),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::steady::{CONFIG, csv, log};
+    use super::super::tests::findings;
+
+    #[test]
+    fn a_session_that_falls_is_named_and_its_mountings_are_not() {
+        let mut lines = log(5);
+        for l in lines.iter_mut().filter(|l| l.session == 2 && l.quantity == "field_strength") {
+            l.value -= (l.minute as f64 / 84.0 * 30.0).round() / 10.0;
+        }
+        let found = findings("drift", CONFIG, &csv(&lines));
+        assert_eq!(found.len(), 1);
+        let what = &found[0].what;
+        assert!(
+            what.starts_with("session 2026-05-03 drifts") && what.contains("field strength, 2 m, field by −"),
+            "{what}"
+        );
+        assert!(findings("outlier", CONFIG, &csv(&lines)).is_empty());
+    }
+
+    #[test]
+    fn one_wild_mounting_makes_no_drift() {
+        let mut lines = log(5);
+        for l in lines.iter_mut().filter(|l| l.session == 2 && l.antenna == "robin" && l.mounting == 3) {
+            l.value += if l.quantity == "swr" { 0.5 } else { 8.0 };
+        }
+        assert!(findings("drift", CONFIG, &csv(&lines)).is_empty());
+        assert!(findings("drift", CONFIG, &csv(&log(5))).is_empty());
+    }
+}

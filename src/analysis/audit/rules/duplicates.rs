@@ -85,3 +85,37 @@ fn chance(log: &Log, row: usize) -> f64 {
     let sd = levels.and_then(|l| l.reading_sd.get(&log.rows[row].antenna).copied());
     levels.zip(sd).map_or(1.0, |(l, sd)| agreement(sd, l.step[&row]))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::steady::{CONFIG, csv, log};
+    use super::super::tests::findings;
+
+    #[test]
+    fn a_row_that_stands_twice_is_named_on_both_lines() {
+        let mut lines = log(5);
+        assert!(findings("duplicate", CONFIG, &csv(&lines)).is_empty());
+        lines.push(lines[20].clone());
+        let found = findings("duplicate", CONFIG, &csv(&lines));
+        assert_eq!(found.len(), 1);
+        assert_eq!((found[0].place.line, found[0].others[0].line), (Some(22), Some(lines.len() + 1)));
+        assert!(found[0].what.contains("stands twice"), "{}", found[0].what);
+    }
+
+    #[test]
+    fn a_correction_beside_what_it_corrects_is_named() {
+        let mut lines = log(5);
+        let mut again = lines[20].clone();
+        again.value += 0.3;
+        lines.push(again);
+        let found = findings("duplicate", CONFIG, &csv(&lines));
+        assert!(found.len() == 1 && found[0].what.contains("stand at one moment"), "{found:?}");
+    }
+
+    #[test]
+    fn coarse_times_make_no_duplicates() {
+        let mut lines = log(5);
+        lines.iter_mut().for_each(|l| l.minute -= l.minute % 10);
+        assert!(findings("duplicate", CONFIG, &csv(&lines)).is_empty());
+    }
+}

@@ -26,6 +26,8 @@ mod remounts;
 mod rounding;
 mod slips;
 mod sources;
+#[cfg(test)]
+mod steady;
 
 use std::collections::BTreeMap;
 

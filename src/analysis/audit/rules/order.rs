@@ -89,3 +89,31 @@ fn one_after_another(places: &Places) -> bool {
     let turns = all.windows(2).filter(|w| w[0].1 != w[1].1).count() + 1;
     turns == places.len()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::steady::{CONFIG, csv, log};
+    use super::super::tests::findings;
+
+    fn once_through(turned: bool) -> usize {
+        let mut lines = log(4);
+        for l in &mut lines {
+            // each antenna has all its mountings in one turn
+            let turn = ["wren", "robin", "siskin"].iter().position(|a| *a == l.antenna).unwrap();
+            let turn = if turned && l.session == 2 { 2 - turn } else { turn };
+            l.minute = turn * 30 + (l.mounting - 1) * 10 + l.minute % 10;
+        }
+        findings("order never varied", CONFIG, &csv(&lines)).len()
+    }
+
+    #[test]
+    fn the_same_order_in_every_session_is_weak_and_one_turned_session_mends_it() {
+        assert_eq!(once_through(false), 1);
+        assert_eq!(once_through(true), 0);
+        assert_eq!(
+            findings("order never varied", CONFIG, &csv(&log(4))).len(),
+            0,
+            "antennas that take turns can drift"
+        );
+    }
+}

@@ -155,3 +155,64 @@ fn moved(log: &Log, at: At, members: &[(usize, &Departed)]) -> String {
     let other = (0..log.antennas.len()).find(|&a| a != first.antenna && fits(a));
     other.map_or(String::new(), |a| format!("; it would fit {}", log.antennas[a]))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::steady::{CONFIG, at, csv, log};
+    use super::super::tests::findings;
+
+    fn places(lines: &[super::super::steady::Line]) -> Vec<Vec<usize>> {
+        let line = |f: crate::season::finding::Finding| {
+            let all = std::iter::once(f.place).chain(f.others);
+            all.filter_map(|p| p.line).map(|l| l - 2).collect()
+        };
+        findings("outlier", CONFIG, &csv(lines)).into_iter().map(line).collect()
+    }
+
+    #[test]
+    fn a_steady_log_has_no_outlier() {
+        assert!(places(&log(5)).is_empty());
+    }
+
+    #[test]
+    fn a_reading_that_no_slip_explains_is_named_alone() {
+        let mut lines = log(5);
+        let i = at(&lines, 2, "robin", 2, "field_strength")[1];
+        lines[i].value = -40.7;
+        assert_eq!(places(&lines), [[i]]);
+    }
+
+    #[test]
+    fn a_mounting_that_is_off_is_one_finding_with_all_its_readings() {
+        let mut lines = log(5);
+        let off = at(&lines, 1, "siskin", 3, "field_strength");
+        off.iter().for_each(|&i| lines[i].value -= 5.0);
+        assert_eq!(places(&lines), [off]);
+    }
+
+    #[test]
+    fn a_visit_that_is_off_is_one_finding_with_all_its_readings() {
+        let mut lines = log(6);
+        let off: Vec<usize> = (1..=3).flat_map(|m| at(&lines, 4, "robin", m, "field_strength")).collect();
+        off.iter().for_each(|&i| lines[i].value -= 6.0);
+        assert_eq!(places(&lines), [off]);
+    }
+
+    #[test]
+    fn a_session_whose_level_moved_is_an_outlier_of_sessions_and_of_none_else() {
+        let mut lines = log(6);
+        lines.iter_mut().filter(|l| l.session == 3 && l.quantity == "field_strength").for_each(|l| l.value += 12.0);
+        let found = findings("outlier", CONFIG, &csv(&lines));
+        assert_eq!(found.len(), 1);
+        assert!(found[0].what.starts_with("session 2026-05-04 as a whole"), "{}", found[0].what);
+    }
+
+    #[test]
+    fn steady_readings_on_a_coarse_display_have_no_outlier_for_being_one_digit_off() {
+        let mut lines = log(5);
+        for (i, l) in lines.iter_mut().enumerate().filter(|(_, l)| l.quantity == "field_strength") {
+            l.value = -32.0 + f64::from(i % 17 == 0);
+        }
+        assert!(places(&lines).is_empty());
+    }
+}

@@ -91,3 +91,20 @@ fn finding(log: &Log, session: usize, antenna: usize, cases: &[(usize, f64, f64)
     let action = "kept; look at the other antennas of that session: if they moved along, it was the bench";
     log.finding(Severity::Warning, &rows, what, why, action)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::steady::{CONFIG, csv, log};
+    use super::super::tests::findings;
+
+    #[test]
+    fn a_reference_off_its_history_is_named_once_by_one_rule() {
+        // where the reference was measured alone no visit can be told from its session: only the reference's own history speaks
+        let mut lines: Vec<_> = log(8).into_iter().filter(|l| l.antenna == "wren").collect();
+        assert!(findings("reference off its history", CONFIG, &csv(&lines)).is_empty());
+        lines.iter_mut().filter(|l| l.session == 5 && l.quantity == "field_strength").for_each(|l| l.value += 12.0);
+        let own = findings("reference off its history", CONFIG, &csv(&lines));
+        let outliers = findings("outlier", CONFIG, &csv(&lines));
+        assert_eq!(own.len() + outliers.len(), 1, "{own:?} {outliers:?}");
+    }
+}
