@@ -126,6 +126,7 @@ fn a_full_row_arrives_typed_in_the_frames_order_of_columns() {
             ("mounting", DataType::Int64),
             ("when", DataType::Datetime(TimeUnit::Microseconds, None)),
             ("order", DataType::Float64),
+            ("battery", DataType::Float64),
         ])
         .map(|(name, kind)| (name.to_string(), kind))
         .collect();

@@ -1,6 +1,7 @@
 //! One file a verb: arguments → library call → what to print.
 
 pub mod antennas;
+pub mod audit;
 pub mod budget;
 pub mod claims;
 mod progress;
@@ -30,6 +31,8 @@ pub enum Verb {
     },
     /// Rank the antennas and say which pairs are apart
     Antennas(AntennasArgs),
+    /// Say what is wrong or weak in the log, before any verdict rests on it
+    Audit(AuditArgs),
     /// Hold every maker's claim against what was measured: met, missed, or not shown
     Claims(ClaimsArgs),
     /// Work out the uncertainty of any quantity, from a file of inputs and an expression
@@ -79,6 +82,16 @@ pub struct AntennasArgs {
     #[command(flatten)]
     pub replays: ReplayArgs,
     /// Print JSON instead of words and tables
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Arguments of `audit`.
+#[derive(Debug, Args)]
+pub struct AuditArgs {
+    /// A season's folder, or one file of readings by itself
+    pub season: PathBuf,
+    /// Print JSON instead of words
     #[arg(long)]
     pub json: bool,
 }
@@ -150,6 +163,7 @@ pub fn run(cli: &Cli) -> Result<Outcome, String> {
     match &cli.verb {
         Verb::Start { dir } => start::run(dir).map(|text| Outcome { text, status: 0 }).map_err(|e| e.to_string()),
         Verb::Antennas(args) => antennas::run(args),
+        Verb::Audit(args) => audit::run(args),
         Verb::Claims(args) => claims::run(args),
         Verb::Budget(args) => budget::run(args),
     }

@@ -2,6 +2,8 @@
 
 pub mod antennas_json;
 pub mod antennas_text;
+pub mod audit_json;
+pub mod audit_text;
 pub mod budget_json;
 pub mod budget_text;
 pub mod claims_json;

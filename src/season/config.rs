@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 pub use crate::montecarlo::shape::Shape;
+use crate::radio::bands::Region;
 use crate::radio::quantity::Quantity;
 use crate::stats::mixed::Level;
 
@@ -205,6 +206,8 @@ pub struct Config {
     pub title: String,
     /// Name of the reference antenna.
     pub reference: Option<String>,
+    /// The region whose published band limits hold; the widest of all where it is not stated.
+    pub region: Option<Region>,
     /// Confidence of every interval and family of verdicts, in (0.5, 1).
     pub confidence: f64,
     /// What a row with no mounting number stands for.
@@ -235,6 +238,7 @@ impl Default for Config {
         Config {
             title: String::new(),
             reference: None,
+            region: None,
             confidence: 0.95,
             repeats: Repeats::LeftOn,
             bands: Vec::new(),

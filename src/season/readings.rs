@@ -15,7 +15,7 @@ mod rules;
 mod table;
 mod typed;
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
 use polars::prelude::*;
@@ -23,7 +23,7 @@ use polars::prelude::*;
 pub use left_out::LeftOut;
 
 use crate::season::config::Config;
-use crate::season::finding::Finding;
+use crate::season::finding::{Finding, Stake};
 
 /// Readings that can't be taken in at all.
 #[derive(Debug, thiserror::Error)]
@@ -126,8 +126,10 @@ pub struct Readings {
     /// One row a reading that counts, by file, then line. Columns: `file`, `line`, `session`, `antenna`,
     /// `band`, `meter`, `quantity`, `value` (quantity's unit), `y` (analysis scale), `readings` (1 or
     /// more), `sd` (quantity's unit), `y_sd`, `step` (the last digit written, in the quantity's unit),
-    /// `mounting`, `when`, `order`; all from `sd` on but `step` may be null.
+    /// `mounting`, `when`, `order`, `battery` (V); all from `sd` on but `step` may be null.
     pub frame: DataFrame,
+    /// Rows that were left out on the record but could have counted, in the frame's columns.
+    pub left_out_frame: DataFrame,
     /// What is wrong or weak in the files, by file and line; then names; then idle entries.
     pub findings: Vec<Finding>,
     /// What each `[[leave_out]]` entry left out, in the season's order.
@@ -166,7 +168,7 @@ pub fn read_folder(folder: &Path, config: &Config) -> Result<Readings, ReadError
 /// column twice; no file at all.
 pub fn read_files(files: &[PathBuf], shown_names: &[String], config: &Config) -> Result<Readings, ReadError> {
     let mut left_out: Vec<LeftOut> = config.leave_out.iter().map(LeftOut::new).collect();
-    let mut taken: Option<(DataFrame, Vec<Finding>, Vec<FileCount>)> = None;
+    let mut taken: Option<(Part, Vec<FileCount>)> = None;
     for (at, path) in files.iter().enumerate() {
         let file = shown_names.get(at).cloned().unwrap_or_else(|| path.display().to_string());
         let unreadable =
@@ -174,28 +176,32 @@ pub fn read_files(files: &[PathBuf], shown_names: &[String], config: &Config) ->
         let bytes = std::fs::read(path).map_err(unreadable)?;
         let part = read_file(&file, &bytes, config, &mut left_out)?;
         match &mut taken {
-            None => taken = Some((part.frame, part.findings, vec![part.count])),
-            Some((frame, findings, counts)) => {
-                frame.vstack_mut(&part.frame).map_err(|source| ReadError::Frame { file, source })?;
-                findings.extend(part.findings);
+            None => taken = Some((part, vec![])),
+            Some((all, counts)) => {
+                let joined = all.frame.vstack_mut(&part.frame).and(all.left_out_frame.vstack_mut(&part.left_out_frame));
+                joined.map_err(|source| ReadError::Frame { file, source })?;
+                all.findings.extend(part.findings);
                 counts.push(part.count);
             }
         }
     }
-    let Some((mut frame, mut findings, files)) = taken else {
+    let Some((Part { mut frame, mut left_out_frame, mut findings, count }, more)) = taken else {
         return Err(ReadError::NoReadings { file: String::new() });
     };
+    let files = [vec![count], more].concat();
     frame.rechunk_mut();
+    left_out_frame.rechunk_mut();
     let odd =
         names::odd_names(&frame, config).map_err(|source| ReadError::Frame { file: files[0].name.clone(), source })?;
     findings.extend(odd);
     findings.extend(left_out.iter().filter_map(LeftOut::idle));
-    Ok(Readings { frame, findings, left_out, files })
+    Ok(Readings { frame, left_out_frame, findings, left_out, files })
 }
 
 /// One file's share of the readings.
 struct Part {
     frame: DataFrame,
+    left_out_frame: DataFrame,
     findings: Vec<Finding>,
     count: FileCount,
 }
@@ -212,40 +218,83 @@ fn sift(file: &str, table: table::Table, config: &Config, left_out: &mut [LeftOu
         noted.note(file, &typed, entry)?;
     }
     let out = config.leave_out.iter().map(left_out::matches).fold(col("line").is_null(), Expr::or);
-    let judged = typed.clone().lazy().filter(out.not()).collect()?;
+    let split = |which: Expr| typed.clone().lazy().filter(which).collect();
+    let (counted, left) = (split(out.clone().not())?, split(out)?);
+    let left_out_rows = left.height();
+    // what is wrong with a row that is left out is nobody's concern, but a row that is can't be put back
+    let left_out_frame = judged(file, left, table.comma, config)?.frame;
+    let Judged { frame, faults, set_aside } = judged(file, counted, table.comma, config)?;
 
-    let mut seen = table.broken;
-    let mut set_aside: BTreeSet<usize> = BTreeSet::new();
-    for rule in rules::rules() {
-        let caught = rule.seen(&judged)?;
-        if rule.sets_aside {
-            set_aside.extend(caught.iter().map(|s| s.line));
-        }
-        seen.extend(caught);
-    }
-    let broken = table.rows - typed.height();
-    let (measured, faults) = measure::measure(judged, table.comma, config)?;
-    set_aside.extend(faults.iter().map(|s| s.line));
-    seen.extend(faults);
-    seen.extend(table.header);
-
-    let keep: BooleanChunked =
-        measured.column("line")?.u32()?.iter().map(|line| line.map(|l| !set_aside.contains(&(l as usize)))).collect();
-    let frame = finished(file, measured.filter(&keep)?)?;
+    let broken = table.broken.len();
+    let seen = [table.broken, faults, table.header].concat();
     let count = FileCount {
         name: file.into(),
         rows: table.rows,
         used: frame.height(),
-        set_aside: broken + set_aside.len(),
-        left_out: typed.height() - measured.height(),
+        set_aside: broken + set_aside,
+        left_out: left_out_rows,
     };
-    Ok(Part { frame, findings: fault::findings(file, seen), count })
+    let findings = fault::findings(file, seen);
+    Ok(Part { frame, left_out_frame, findings: endangering(findings, &typed)?, count })
+}
+
+/// Rows judged by every rule.
+struct Judged {
+    /// Those that count.
+    frame: DataFrame,
+    /// What is wrong with any.
+    faults: Vec<fault::Seen>,
+    /// How many are set aside.
+    set_aside: usize,
+}
+
+fn judged(file: &str, rows: DataFrame, comma: cell::Comma, config: &Config) -> PolarsResult<Judged> {
+    let mut faults = vec![];
+    let mut set_aside: BTreeSet<usize> = BTreeSet::new();
+    for rule in rules::rules() {
+        let caught = rule.seen(&rows)?;
+        if rule.sets_aside {
+            set_aside.extend(caught.iter().map(|s| s.line));
+        }
+        faults.extend(caught);
+    }
+    let (measured, more) = measure::measure(rows, comma, config)?;
+    set_aside.extend(more.iter().map(|s| s.line));
+    faults.extend(more);
+    let keep: BooleanChunked =
+        measured.column("line")?.u32()?.iter().map(|line| line.map(|l| !set_aside.contains(&(l as usize)))).collect();
+    Ok(Judged { frame: finished(file, measured.filter(&keep)?)?, faults, set_aside: set_aside.len() })
+}
+
+/// Gives each finding about a row the verdicts that the row enters, as far as its names can be read.
+fn endangering(findings: Vec<Finding>, typed: &DataFrame) -> PolarsResult<Vec<Finding>> {
+    if findings.is_empty() {
+        return Ok(findings);
+    }
+    let text = |name: &str| typed.column(name).and_then(|c| c.str().cloned());
+    let (quantity, band, meter, antenna) = (text("quantity")?, text("band")?, text("meter")?, text("antenna")?);
+    let lines = typed.column("line")?.u32()?;
+    let at: BTreeMap<usize, usize> =
+        lines.iter().enumerate().filter_map(|(i, line)| Some((line? as usize, i))).collect();
+    let stake = |row: usize| Stake {
+        quantity: quantity.get(row).map(String::from),
+        band: band.get(row).map(String::from),
+        meter: meter.get(row).map(String::from),
+        antennas: antenna.get(row).map(String::from).into_iter().collect(),
+        between: false,
+    };
+    let mut findings = findings;
+    for finding in &mut findings {
+        let row = finding.place.line.filter(|_| finding.endangers.is_empty()).and_then(|line| at.get(&line));
+        finding.endangers.extend(row.map(|&row| stake(row)));
+    }
+    Ok(findings)
 }
 
 /// The frame's columns in their order.
 fn finished(file: &str, used: DataFrame) -> PolarsResult<DataFrame> {
     let names = ["session", "antenna", "band", "meter", "quantity", "value", "y", "readings", "sd", "y_sd", "step"];
-    let columns = ["file", "line"].into_iter().chain(names).chain(["mounting", "when", "order"]);
+    let columns = ["file", "line"].into_iter().chain(names).chain(["mounting", "when", "order", "battery"]);
     used.lazy()
         .with_columns([lit(file.to_string()).alias("file"), col("readings").fill_null(lit(1.0))])
         .select(columns.map(col).collect::<Vec<_>>())

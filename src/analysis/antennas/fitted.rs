@@ -28,12 +28,8 @@ pub struct FittedSet {
 impl FittedSet {
     /// Fits a set; `confidence` is that of the family of its pairs. `None` where it holds nothing to fit.
     pub fn new(set: &Set, config: &Config, confidence: f64) -> Option<FittedSet> {
-        let p = set.antennas.len();
-        let (layout, mut data) = Layout::new(p, &set.mountings)?;
-        let step = step_on_scale(set);
-        let floor = step * step / 12.0;
-        data.lift_to(&layout, floor);
-        let fit = SetFit::new(layout.clone(), &data, floor, confidence);
+        let (layout, _) = Layout::new(set.antennas.len(), &set.mountings)?;
+        let fit = fit(set, confidence);
         let estimates = match &fit {
             Some(fit) => fit.inference.estimates.clone(),
             None => plain_means(set, &layout),
@@ -137,6 +133,16 @@ impl Links {
     }
 }
 
+/// The set's fit and all its pairs, `confidence` being that of the family; `None` where the log shows no
+/// scatter at any level.
+pub fn fit(set: &Set, confidence: f64) -> Option<SetFit> {
+    let (layout, mut data) = Layout::new(set.antennas.len(), &set.mountings)?;
+    let step = step_on_scale(set);
+    let floor = step * step / 12.0;
+    data.lift_to(&layout, floor);
+    SetFit::new(layout, &data, floor, confidence)
+}
+
 /// The display's last digit on the analysis scale, at the middle of the set.
 fn step_on_scale(set: &Set) -> f64 {
     let middle = set.mountings.iter().map(|m| m.mean).sum::<f64>() / set.mountings.len() as f64;
@@ -156,7 +162,7 @@ fn plain_means(set: &Set, layout: &Layout) -> Vec<f64> {
 /// Standard deviation of one reading about its antenna's mean, at the lower end of what the log allows
 /// (one-sided 95 %, visits as the independent units): too small a scatter makes too much of display
 /// rounding, never too little.
-fn scatter_of_a_reading(set: &Set) -> f64 {
+pub fn scatter_of_a_reading(set: &Set) -> f64 {
     let (mut ss, mut readings) = (0.0, 0.0);
     let mut visits = BTreeSet::new();
     for a in 0..set.antennas.len() {

@@ -2,7 +2,6 @@
 
 pub mod fitted;
 pub mod intervals;
-pub mod misfits;
 pub mod next;
 pub mod overall;
 pub mod ranks;
@@ -16,8 +15,10 @@ pub mod sources;
 use polars::prelude::{DataFrame, PolarsResult, StringChunked};
 use rayon::prelude::*;
 
+use super::audit;
+use super::audit::log::MOST_ANTENNAS;
 use crate::season::Season;
-use crate::season::finding::{Finding, Place, Severity};
+use crate::season::finding::Stake;
 use result::Antennas;
 use set_analysis::{Options, SetAnalysis};
 
@@ -31,9 +32,6 @@ pub struct Choice {
     /// Meter.
     pub meter: Option<String>,
 }
-
-/// The most antennas a set may have.
-pub const MOST_ANTENNAS: usize = 100;
 
 impl Choice {
     /// Whether nothing is left aside.
@@ -68,8 +66,13 @@ pub fn analyse(
     ordinal.retain(|(_, set)| choice.takes(&set.quantity.name, &set.band, &set.meter));
     let asked = sets.len() + ordinal.len();
     let mut findings = season.readings.findings.clone();
-    findings.extend(misfits::misfits(&season.readings.frame, &sets)?);
-    findings.extend(too_many(&sets));
+    let wanted = |s: &Stake| {
+        let fits =
+            |wanted: &Option<String>, name: &Option<String>| wanted.is_none() || name.is_none() || wanted == name;
+        fits(&choice.quantity, &s.quantity) && fits(&choice.band, &s.band) && fits(&choice.meter, &s.meter)
+    };
+    let beside = audit::beside_verdicts(season)?.into_iter();
+    findings.extend(beside.filter(|f| f.endangers.is_empty() || f.endangers.iter().any(wanted)));
     // collected in the sets' order, each from streams of its own: the same on any number of threads
     let analyses: Vec<SetAnalysis> = sets
         .par_iter()
@@ -87,8 +90,6 @@ pub fn analyse(
     let numeric: f64 = sets.iter().flat_map(|s| &s.antennas).map(|a| a.readings).sum();
     let reports: usize = ordinal.iter().flat_map(|s| &s.antennas).map(|a| a.reports).sum();
     let readings = numeric.round() as usize + reports;
-    findings.extend(impossible_reflections(&sets));
-    findings.extend(contradicted_sources(&sets));
     Ok(Antennas {
         season: season.title.clone(),
         confidence: options.confidence,
@@ -130,79 +131,4 @@ fn load_readings(frame: &DataFrame, season: &Season, choice: &Choice) -> PolarsR
 /// What names a set.
 fn key(set: &sets::Set) -> (String, String, String) {
     (set.quantity.name.clone(), set.band.clone(), set.meter.clone())
-}
-
-/// Sets of more antennas than can be compared in a time anyone waits for.
-pub fn too_many(sets: &[sets::Set]) -> Vec<Finding> {
-    let large = sets.iter().filter(|s| s.antennas.len() > MOST_ANTENNAS);
-    large
-        .map(|s| Finding {
-            severity: Severity::Error,
-            place: Place { file: "readings".into(), line: None, column: Some("antenna".into()) },
-            what: format!(
-                "{} antennas in one set ({}), where at most {MOST_ANTENNAS} can be compared at once",
-                s.antennas.len(),
-                result::label(&s.quantity.name, &s.band, &s.meter)
-            ),
-            why: "the work grows with the cube of their number".into(),
-            action: "the set is not analysed; is each name an antenna, and not a reading's number or a date?".into(),
-        })
-        .collect()
-}
-
-/// |Γ| of 1 or more after the correction for line loss: more comes back than was sent.
-fn impossible_reflections(sets: &[result::SetResult]) -> Vec<Finding> {
-    let mut out = vec![];
-    for set in sets.iter().filter(|s| s.quantity.is_reflection() && s.line_factor > 1.0) {
-        for antenna in set.antennas.iter().filter(|a| a.estimate >= 1.0) {
-            out.push(Finding {
-                severity: Severity::Warning,
-                place: Place { file: "season.toml".into(), line: None, column: Some("line_loss_db".into()) },
-                what: format!(
-                    "{} on {}: corrected for the declared line loss, more power comes back from {} than was sent",
-                    set.meter, set.band, antenna.antenna
-                ),
-                why: "no passive antenna does that: the declared loss, or the reading, is too high".into(),
-                action: "it is shown at the end of the SWR scale; check the line's loss".into(),
-            });
-        }
-    }
-    out
-}
-
-/// Declared sources at a level the log shows, larger than all the scatter seen there allows.
-fn contradicted_sources(sets: &[result::SetResult]) -> Vec<Finding> {
-    use crate::stats::mixed::LevelState;
-    use sources::Treatment;
-    use statrs::distribution::{ChiSquared, ContinuousCDF};
-    let mut out: Vec<Finding> = vec![];
-    for set in sets {
-        for source in set.sources.iter().filter(|s| s.treatment == Treatment::HeldByData) {
-            let Some(level) = source.scope.level() else { continue };
-            let component = &set.components[level as usize];
-            // a merged level's scatter sits in the level that holds it
-            let seen = match component.state {
-                LevelState::MergedInto(other) => &set.components[other as usize],
-                _ => component,
-            };
-            let (Some(sd), df) = (seen.sd, seen.df.unwrap_or(1.0).max(1.0)) else { continue };
-            let declared = source.standard.iter().copied().fold(0.0, f64::max);
-            let upper = ChiSquared::new(df).map_or(f64::INFINITY, |c| sd * (df / c.inverse_cdf(0.025)).sqrt());
-            if sd > 0.0 && declared > upper {
-                out.push(Finding {
-                    severity: Severity::Warning,
-                    place: Place { file: "season.toml".into(), line: None, column: Some("[[source]]".into()) },
-                    what: format!(
-                        "`{}` is declared larger ({declared:.2}) than the scatter this log shows between {}s in {} (at most {upper:.2})",
-                        source.name,
-                        level.name(),
-                        set.label()
-                    ),
-                    why: "the log replicates this level, so its own scatter is used; the declared size may be wrong elsewhere too".into(),
-                    action: "look again at what was declared".into(),
-                });
-            }
-        }
-    }
-    out
 }

@@ -1,7 +1,7 @@
 //! The sets of a season: all readings of one quantity on one band by one meter, as the sufficient
 //! statistics of their mountings.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
 
 use polars::prelude::*;
 
@@ -91,87 +91,80 @@ fn quantity_place(config: &Config, name: &str) -> usize {
     declared.or_else(|| crate::radio::quantity::built_in_names().position(|q| q == name)).unwrap_or(usize::MAX)
 }
 
-/// A row's mounting: its number; for rows without one, one mounting a visit or one a row, as the
-/// season says. Numbered and unnumbered rows never share a mounting.
-fn mounting_key(repeats: Repeats) -> Expr {
-    let unnumbered = match repeats {
-        Repeats::LeftOn => lit(i64::MIN),
-        Repeats::Remounted => lit(i64::MIN) + col("row").cast(DataType::Int64),
-    };
-    when(col("mounting").is_null()).then(unnumbered).otherwise(col("mounting")).alias("mounting_key")
+/// What tells a row's mounting from others of its visit: its number; for rows without one, one mounting a
+/// visit or one a row, as the season says. Numbered and unnumbered rows never share a mounting.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+enum MountingKey {
+    Numbered(i64),
+    LeftOn,
+    Row(usize),
 }
 
-fn weighted_mean() -> Expr {
-    (col("readings") * col("y")).sum() / col("readings").sum()
+/// Running sums of one mounting's rows, in the order of the log.
+struct Sums<'a> {
+    names: [&'a str; 5],
+    rows: Vec<usize>,
+    step: f64,
 }
 
-/// Scatter of a mounting's rows about its mean, and inside summarised rows.
-fn sum_of_squares() -> Expr {
-    let between = (col("readings") * (col("y") - weighted_mean()).pow(2)).sum();
-    let inside = ((col("readings") - lit(1.0)) * col("y_sd").pow(2)).fill_null(lit(0.0)).sum();
-    (between + inside).alias("sum_of_squares")
-}
-
-/// Degrees of freedom of that scatter: a summarised row without a standard deviation brings none of its own.
-fn degrees_of_freedom() -> Expr {
-    let inside = when(col("y_sd").is_null()).then(lit(0.0)).otherwise(col("readings") - lit(1.0)).sum();
-    (inside + (col("y").count().cast(DataType::Float64) - lit(1.0))).alias("df")
-}
-
+/// One entry a mounting, in order of first appearance. Plain loops: the grouping of a large log is what
+/// reading it in takes longest over.
 fn rows(frame: &DataFrame, config: &Config) -> PolarsResult<Vec<Row>> {
-    let keys = ["quantity", "band", "meter", "session", "antenna"];
-    let by: Vec<Expr> = keys.iter().map(|k| col(*k)).chain([col("mounting_key")]).collect();
-    let grouped = frame
-        .clone()
-        .lazy()
-        .with_row_index("row", None)
-        .with_columns([mounting_key(config.repeats)])
-        .group_by_stable(by)
-        .agg([
-            col("readings").sum().alias("n"),
-            weighted_mean().alias("mean"),
-            sum_of_squares(),
-            degrees_of_freedom(),
-            col("step").min(),
-            col("value"),
-        ])
-        .collect()?;
-    let text = |name: &str| grouped.column(name).and_then(|c| c.str().cloned());
-    let number = |name: &str| grouped.column(name).and_then(|c| c.f64().cloned());
-    let (quantity, band, meter) = (text("quantity")?, text("band")?, text("meter")?);
-    let (session, antenna) = (text("session")?, text("antenna")?);
-    let step = number("step")?;
-    let (n, mean, ss, df) = (number("n")?, number("mean")?, number("sum_of_squares")?, number("df")?);
-    let values = grouped.column("value")?.list()?.clone();
-    let mut out = Vec::with_capacity(grouped.height());
-    for i in 0..grouped.height() {
-        let antenna = antenna.get(i).unwrap_or_default();
-        if config.is_load(antenna) {
+    let text = |name: &str| frame.column(name).and_then(|c| c.str().cloned());
+    let number = |name: &str| -> PolarsResult<Vec<Option<f64>>> { Ok(frame.column(name)?.f64()?.iter().collect()) };
+    let columns = [text("quantity")?, text("band")?, text("meter")?, text("session")?, text("antenna")?];
+    let (value, y, readings) = (number("value")?, number("y")?, number("readings")?);
+    let (y_sd, step) = (number("y_sd")?, number("step")?);
+    let mounting: Vec<Option<i64>> = frame.column("mounting")?.i64()?.iter().collect();
+    let mut place: HashMap<([&str; 5], MountingKey), usize> = HashMap::new();
+    let mut mountings: Vec<Sums> = vec![];
+    let mut names: [_; 5] = std::array::from_fn(|k| columns[k].iter());
+    for i in 0..frame.height() {
+        let names: [&str; 5] = std::array::from_fn(|k| names[k].next().flatten().unwrap_or_default());
+        if config.is_load(names[4]) {
             continue;
         }
-        let reports: Vec<f64> = match values.get_as_series(i) {
-            Some(series) => series.f64()?.into_no_null_iter().collect(),
-            None => vec![],
+        let key = match (mounting[i], config.repeats) {
+            (Some(number), _) => MountingKey::Numbered(number),
+            (None, Repeats::LeftOn) => MountingKey::LeftOn,
+            (None, Repeats::Remounted) => MountingKey::Row(i),
         };
-        out.push(Row {
-            quantity: quantity.get(i).unwrap_or_default().into(),
-            band: band.get(i).unwrap_or_default().into(),
-            meter: meter.get(i).unwrap_or_default().into(),
-            session: session.get(i).unwrap_or_default().into(),
-            antenna: antenna.into(),
-            summary: MountingSummary {
-                session: 0,
-                antenna: 0,
-                readings: n.get(i).unwrap_or(1.0),
-                df: df.get(i).unwrap_or(0.0),
-                mean: mean.get(i).unwrap_or(0.0),
-                sum_of_squares: ss.get(i).unwrap_or(0.0).max(0.0),
-            },
-            step: step.get(i).unwrap_or(f64::INFINITY),
-            reports,
+        let at = *place.entry((names, key)).or_insert_with(|| {
+            mountings.push(Sums { names, rows: vec![], step: f64::INFINITY });
+            mountings.len() - 1
         });
+        mountings[at].rows.push(i);
+        mountings[at].step = mountings[at].step.min(step[i].unwrap_or(f64::INFINITY));
     }
-    Ok(out)
+    let of = |column: &[Option<f64>], i: usize, default: f64| column[i].unwrap_or(default);
+    let summary = |m: &Sums| {
+        let n: f64 = m.rows.iter().map(|&i| of(&readings, i, 1.0)).sum();
+        let mean = m.rows.iter().map(|&i| of(&readings, i, 1.0) * of(&y, i, 0.0)).sum::<f64>() / n;
+        // scatter of the rows about their mean, and inside summarised rows
+        let between = m.rows.iter().map(|&i| of(&readings, i, 1.0) * (of(&y, i, 0.0) - mean).powi(2)).sum::<f64>();
+        // a summarised row without a standard deviation brings no degrees of freedom of its own
+        let inside = m.rows.iter().filter_map(|&i| Some((of(&readings, i, 1.0) - 1.0, y_sd[i]?)));
+        let (df, within) = inside.fold((0.0, 0.0), |(df, ss), (more, sd)| (df + more, ss + more * sd * sd));
+        MountingSummary {
+            session: 0,
+            antenna: 0,
+            readings: n,
+            df: df + m.rows.len() as f64 - 1.0,
+            mean,
+            sum_of_squares: (between + within).max(0.0),
+        }
+    };
+    let made = mountings.iter().map(|m| Row {
+        quantity: m.names[0].into(),
+        band: m.names[1].into(),
+        meter: m.names[2].into(),
+        session: m.names[3].into(),
+        antenna: m.names[4].into(),
+        summary: summary(m),
+        step: m.step,
+        reports: m.rows.iter().filter_map(|&i| value[i]).collect(),
+    });
+    Ok(made.collect())
 }
 
 fn antenna_order(rows: &[Row], config: &Config) -> Vec<String> {
@@ -200,7 +193,7 @@ fn set(quantity: Quantity, rows: Vec<Row>, config: &Config) -> Set {
     let mountings = rows
         .iter()
         .map(|r| MountingSummary {
-            session: sessions.iter().position(|s| *s == r.session).unwrap_or(0),
+            session: sessions.binary_search(&r.session).unwrap_or(0),
             antenna: antennas.iter().position(|a| *a == r.antenna).unwrap_or(0),
             mean: r.summary.mean * line_factor,
             sum_of_squares: r.summary.sum_of_squares * line_factor * line_factor,

@@ -8,7 +8,7 @@ use super::result::OutputResult;
 use super::simulation::{AT_MOST, Draws, Options, Pilot};
 use crate::montecarlo::adaptive::{Trials, numerical_tolerance};
 use crate::montecarlo::distribution::Distribution;
-use crate::season::finding::{Finding, Place, Severity};
+use crate::season::finding::{Finding, Group, Place, Severity};
 
 /// All findings, in the order of the file.
 pub fn all(
@@ -40,7 +40,17 @@ fn place(config: &Config, line: usize, column: Option<usize>) -> Place {
 }
 
 fn finding(severity: Severity, place: Place, what: String, why: &str, action: &str) -> Finding {
-    Finding { severity, place, what, why: why.into(), action: action.into() }
+    Finding {
+        rule: "budget",
+        group: Group::Suspect,
+        severity,
+        place,
+        others: vec![],
+        endangers: vec![],
+        what,
+        why: why.into(),
+        action: action.into(),
+    }
 }
 
 fn inputs(config: &Config) -> Vec<Finding> {

@@ -13,10 +13,12 @@ use rayon::prelude::*;
 use crate::analysis::antennas::fitted::FittedSet;
 use crate::analysis::antennas::set_analysis::Options;
 use crate::analysis::antennas::sets::{Set, sets_of};
-use crate::analysis::antennas::{MOST_ANTENNAS, misfits, too_many};
+use crate::analysis::audit;
+use crate::analysis::audit::log::MOST_ANTENNAS;
 use crate::radio::quantity::{Better, Quantity, Scale};
 use crate::season::Season;
 use crate::season::config::{self, Config, Known};
+use crate::season::finding::Stake;
 use crate::stats::conformity::Limits;
 use absolute::Absolute;
 use result::{Claim, Claims, Route, Unheld, Verdict};
@@ -50,8 +52,15 @@ pub fn check(season: &Season, options: &Options, risk: f64, done: &(dyn Fn() + S
     let claims = check_sets(config, &sets, read_where(&season.readings.frame)?, options, risk, done);
     let mut findings = season.readings.findings.clone();
     let of_claims: Vec<Set> = sets.into_iter().filter(|set| is_claimed(config, set)).collect();
-    findings.extend(misfits::misfits(&season.readings.frame, &of_claims)?);
-    findings.extend(too_many(&of_claims));
+    let touches = |stake: &Stake| {
+        let fits = |endangered: &Option<String>, name: &str| endangered.as_ref().is_none_or(|e| e == name);
+        let set = |s: &Set| {
+            fits(&stake.quantity, &s.quantity.name) && fits(&stake.band, &s.band) && fits(&stake.meter, &s.meter)
+        };
+        of_claims.iter().any(set)
+    };
+    let beside = audit::beside_verdicts(season)?.into_iter();
+    findings.extend(beside.filter(|f| f.endangers.is_empty() || f.endangers.iter().any(touches)));
     Ok(Claims {
         season: season.title.clone(),
         confidence: options.confidence,

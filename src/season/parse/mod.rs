@@ -12,6 +12,7 @@ use std::path::Path;
 
 use toml::de::DeTable;
 
+use crate::radio::bands::REGIONS;
 use crate::season::config::{Config, Repeats};
 use crate::season::error::{InputError, Kind};
 use names::{Names, Noun, check_duplicates};
@@ -82,6 +83,7 @@ fn top<'a>(doc: &'a Document<'a>, root: &'a DeTable<'a>) -> Config {
     let repeats = [("left on", Repeats::LeftOn), ("remounted", Repeats::Remounted)];
     Config {
         title: top.get("title").and_then(|f| f.text()).unwrap_or(defaults.title),
+        region: top.get("region").and_then(|f| f.word(&REGIONS)),
         reference: top.get("reference").and_then(|f| f.name_of(Noun::Antenna)),
         confidence: top
             .get("confidence")

@@ -58,11 +58,6 @@ pub fn findings(file: &str, mut seen: Vec<Seen>) -> Vec<Finding> {
 }
 
 fn finding(file: &str, Seen { line, fault }: Seen) -> Finding {
-    Finding {
-        severity: fault.severity,
-        place: Place { file: file.into(), line: Some(line), column: fault.column.map(str::to_string) },
-        what: fault.what,
-        why: fault.why,
-        action: fault.action,
-    }
+    let place = Place { file: file.into(), line: Some(line), column: fault.column.map(str::to_string) };
+    Finding::new(fault.severity, place, fault.what, fault.why, fault.action).by(fault.kind)
 }

@@ -36,12 +36,12 @@ impl LeftOut {
 
     /// A finding, if the entry met no row.
     pub fn idle(&self) -> Option<Finding> {
-        (self.rows == 0).then(|| Finding {
-            severity: Severity::Warning,
-            place: Place { file: "season.toml".into(), line: Some(self.line), column: None },
-            what: "this `[[leave_out]]` entry matches no row".into(),
-            why: "what it means to leave out may still count".into(),
-            action: "nothing left out by it; correct its keys, or remove it".into(),
+        (self.rows == 0).then(|| {
+            let place = Place { file: "season.toml".into(), line: Some(self.line), column: None };
+            let what = "this `[[leave_out]]` entry matches no row";
+            let why = "what it means to leave out may still count";
+            let action = "nothing left out by it; correct its keys, or remove it";
+            Finding::new(Severity::Warning, place, what, why, action).by("idle leave_out")
         })
     }
 }

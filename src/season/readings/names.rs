@@ -83,13 +83,9 @@ fn spelled_twice(column: &str, used: &Used, earlier: &[Used]) -> Option<Finding>
 
 fn finding(used: &Used, what: String, column: &str, action: String) -> Finding {
     let rows = if used.rows == 1 { "1 row".to_string() } else { format!("{} rows", used.rows) };
-    Finding {
-        severity: Severity::Warning,
-        place: used.place.clone(),
-        what: format!("{what} ({rows}, the first here)"),
-        why: format!("readings under two names of one {column} are never compared as repeats"),
-        action,
-    }
+    let what = format!("{what} ({rows}, the first here)");
+    let why = format!("readings under two names of one {column} are never compared as repeats");
+    Finding::new(Severity::Warning, used.place.clone(), what, why, action).by("names")
 }
 
 /// A name without letter case, blanks and accents.

@@ -110,6 +110,16 @@ pub fn rules() -> Vec<Rule> {
         why: "the row cannot take part in the search for drift within its session",
         action: "row kept, its place not used; number the session's readings 1, 2, …",
     });
+    rules.push(Rule {
+        kind: "battery",
+        column: "battery",
+        severity: Severity::Warning,
+        sets_aside: false,
+        caught: untyped("battery"),
+        what: |text| format!("battery `{text}` is not a voltage"),
+        why: "the row cannot take part in the search for what a weak battery spoiled",
+        action: "row kept, its battery not used; write the volts as a plain number, such as 7.6",
+    });
     rules
 }
 

@@ -14,7 +14,7 @@ use crate::season::finding::Severity;
 /// Columns no reading can do without.
 pub const NEEDED: [&str; 6] = ["session", "antenna", "band", "meter", "quantity", "value"];
 /// Columns that may be absent.
-pub const OPTIONAL: [&str; 6] = ["unit", "mounting", "when", "order", "readings", "sd"];
+pub const OPTIONAL: [&str; 7] = ["unit", "mounting", "when", "order", "readings", "sd", "battery"];
 
 /// A file as text.
 pub struct Table {

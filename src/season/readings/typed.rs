@@ -10,7 +10,7 @@ use crate::radio::quantity;
 use crate::season::config::Config;
 
 /// Columns that get a type here.
-const TYPED: [&str; 5] = ["mounting", "when", "order", "readings", "sd"];
+const TYPED: [&str; 6] = ["mounting", "when", "order", "readings", "sd", "battery"];
 
 /// Types the columns that hold no value of a quantity, and gives each quantity its name's one spelling.
 pub fn typed(table: &Table, config: &Config) -> PolarsResult<DataFrame> {
@@ -26,6 +26,7 @@ pub fn typed(table: &Table, config: &Config) -> PolarsResult<DataFrame> {
             whole("mounting", comma).alias("mounting"),
             count("readings", comma).alias("readings"),
             not_negative("sd", comma).alias("sd"),
+            not_negative("battery", comma).alias("battery"),
             number("order", comma).alias("order"),
             moment("when").alias("when"),
         ])

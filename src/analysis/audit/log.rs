@@ -1,0 +1,398 @@
+//! What a rule is given: the season's readings as plain rows, grouped by set, mounting and occasion, and
+//! a fit of each set made when the first rule asks for it.
+
+use std::collections::HashMap;
+use std::hash::Hash;
+use std::sync::OnceLock;
+
+use polars::prelude::*;
+use rayon::prelude::*;
+
+use crate::analysis::antennas::fitted::fit;
+use crate::analysis::antennas::result::label;
+use crate::analysis::antennas::sets::{OrdinalSet, Set, sets_of};
+use crate::analysis::audit::levels::Levels;
+use crate::montecarlo::simultaneous::SetFit;
+use crate::season::Season;
+use crate::season::config::{Config, Repeats};
+use crate::season::finding::{Finding, Place, Severity, Stake};
+
+/// The most antennas a set may have to be fitted.
+pub const MOST_ANTENNAS: usize = 100;
+
+/// One reading. Names are indices into the lists of [`Log`]; numbers are as in the season's frame.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Row {
+    /// Index into [`Log::files`].
+    pub file: usize,
+    /// Line in it, from 1.
+    pub line: usize,
+    /// Index into [`Log::sessions`].
+    pub session: usize,
+    /// Index into [`Log::antennas`]: an antenna or a check load.
+    pub antenna: usize,
+    /// Index into [`Log::bands`].
+    pub band: usize,
+    /// Index into [`Log::meters`].
+    pub meter: usize,
+    /// Index into [`Log::quantities`].
+    pub quantity: usize,
+    /// The value, in the quantity's unit, at the meter.
+    pub value: f64,
+    /// The value on the analysis scale, at the meter: not corrected for line loss.
+    pub y: f64,
+    /// The last digit it is written to, in the quantity's unit.
+    pub step: f64,
+    /// Number of readings behind it, 1 or more.
+    pub readings: f64,
+    /// Standard deviation of those readings, in the quantity's unit.
+    pub sd: Option<f64>,
+    /// The mounting's number, where one is written.
+    pub mounting: Option<i64>,
+    /// When, in microseconds since 1970.
+    pub when: Option<i64>,
+    /// Place in the session's running order.
+    pub order: Option<f64>,
+    /// Battery voltage, V.
+    pub battery: Option<f64>,
+}
+
+/// One set with its rows.
+#[derive(Debug)]
+pub struct LogSet {
+    /// The set, as the verdicts use it: corrected for line loss, without check loads.
+    pub set: Set,
+    /// Its readings, by index into [`Log::rows`], in the order of the log.
+    pub rows: Vec<usize>,
+    /// The readings of each mounting, by index into [`Log::rows`], in the order of `set.mountings`.
+    pub mountings: Vec<Vec<usize>>,
+    fit: OnceLock<Option<SetFit>>,
+}
+
+impl LogSet {
+    /// The set's fit, made once; `None` where the log shows no scatter, or of more than
+    /// [`MOST_ANTENNAS`] antennas.
+    pub fn fit(&self, config: &Config) -> Option<&SetFit> {
+        let made = self.fit.get_or_init(|| {
+            if self.set.antennas.len() > MOST_ANTENNAS { None } else { fit(&self.set, config.confidence) }
+        });
+        made.as_ref()
+    }
+
+    /// The set in words.
+    pub fn label(&self) -> String {
+        label(&self.set.quantity.name, &self.set.band, &self.set.meter)
+    }
+
+    /// The verdicts of this set; of the pairs with those antennas only, where any are named.
+    pub fn stake(&self, antennas: &[&str]) -> Stake {
+        Stake {
+            quantity: Some(self.set.quantity.name.clone()),
+            band: Some(self.set.band.clone()),
+            meter: Some(self.set.meter.clone()),
+            antennas: antennas.iter().map(|a| (*a).to_string()).collect(),
+            between: false,
+        }
+    }
+}
+
+/// All that a rule can ask about.
+#[derive(Debug)]
+pub struct Log<'a> {
+    /// The season: its `season.toml`, the typed frame, what was left out, files and their counts.
+    pub season: &'a Season,
+    /// Every reading that counts, check loads included, by file, then line.
+    pub rows: Vec<Row>,
+    /// Files, in the season's order.
+    pub files: Vec<String>,
+    /// Sessions in alphabetical order: dates sort in time.
+    pub sessions: Vec<String>,
+    /// Antennas and check loads, in the order of the log.
+    pub antennas: Vec<String>,
+    /// Bands, in the order of the log.
+    pub bands: Vec<String>,
+    /// Meters, in the order of the log.
+    pub meters: Vec<String>,
+    /// Quantities, in the order of the log.
+    pub quantities: Vec<String>,
+    /// Sets of numbers, in the order of the verdicts.
+    pub sets: Vec<LogSet>,
+    /// What each level of each set scatters by, and what does not fit it; in the order of `sets`.
+    pub levels: Vec<Levels>,
+    /// Sets of grades.
+    pub ordinal: Vec<OrdinalSet>,
+}
+
+impl<'a> Log<'a> {
+    /// Lays a season out for the rules.
+    ///
+    /// # Errors
+    /// Whatever Polars reports; none is expected on a frame the season made.
+    pub fn new(season: &'a Season) -> PolarsResult<Log<'a>> {
+        let frame = &season.readings.frame;
+        let [files, mut sessions, antennas, bands, meters, quantities] =
+            ["file", "session", "antenna", "band", "meter", "quantity"].map(|c| Names::of(frame, c));
+        if let Ok(names) = &mut sessions {
+            names.sort();
+        }
+        let mut log = Log {
+            season,
+            rows: vec![],
+            files: vec![],
+            sessions: vec![],
+            antennas: vec![],
+            bands: vec![],
+            meters: vec![],
+            quantities: vec![],
+            sets: vec![],
+            levels: vec![],
+            ordinal: vec![],
+        };
+        let (files, sessions, antennas) = (files?, sessions?, antennas?);
+        let (bands, meters, quantities) = (bands?, meters?, quantities?);
+        let number = |name: &str| frame.column(name).and_then(|c| c.f64().cloned());
+        let (value, y, step, readings) = (number("value")?, number("y")?, number("step")?, number("readings")?);
+        let (sd, order, battery) = (number("sd")?, number("order")?, number("battery")?);
+        let mounting = frame.column("mounting")?.i64()?;
+        let when = frame.column("when")?.cast(&DataType::Int64)?;
+        let (line, when) = (frame.column("line")?.u32()?, when.i64()?);
+        log.rows = (0..frame.height())
+            .map(|i| Row {
+                file: files.of_row[i],
+                line: line.get(i).unwrap_or(0) as usize,
+                session: sessions.of_row[i],
+                antenna: antennas.of_row[i],
+                band: bands.of_row[i],
+                meter: meters.of_row[i],
+                quantity: quantities.of_row[i],
+                value: value.get(i).unwrap_or(f64::NAN),
+                y: y.get(i).unwrap_or(f64::NAN),
+                step: step.get(i).unwrap_or(0.0),
+                readings: readings.get(i).unwrap_or(1.0),
+                sd: sd.get(i),
+                mounting: mounting.get(i),
+                when: when.get(i),
+                order: order.get(i),
+                battery: battery.get(i),
+            })
+            .collect();
+        (log.files, log.sessions, log.antennas) = (files.names, sessions.names, antennas.names);
+        (log.bands, log.meters, log.quantities) = (bands.names, meters.names, quantities.names);
+        let (sets, ordinal) = sets_of(frame, &season.config)?;
+        log.ordinal = ordinal;
+        log.sets = log.with_rows(sets);
+        let count = log.sets.len();
+        log.levels = log.sets.par_iter().map(|s| Levels::new(&log, s, count)).collect();
+        Ok(log)
+    }
+
+    /// Gives each set the rows it was made of.
+    fn with_rows(&self, sets: Vec<Set>) -> Vec<LogSet> {
+        let mut rows_of: HashMap<(usize, usize, usize), Vec<usize>> = HashMap::new();
+        for (i, row) in self.rows.iter().enumerate().filter(|(_, r)| !self.is_load(r)) {
+            rows_of.entry((row.quantity, row.band, row.meter)).or_default().push(i);
+        }
+        let place = |names: &[String], name: &str| names.iter().position(|n| n == name).unwrap_or(usize::MAX);
+        sets.into_iter()
+            .map(|set| {
+                let key = (
+                    place(&self.quantities, &set.quantity.name),
+                    place(&self.bands, &set.band),
+                    place(&self.meters, &set.meter),
+                );
+                let rows = rows_of.remove(&key).unwrap_or_default();
+                // first come, first numbered: the order in which the verdicts' mountings stand too
+                let mountings = group(&rows, |i| {
+                    (self.rows[i].session, self.rows[i].antenna, self.mounting_key(i).0, self.mounting_key(i).1)
+                });
+                LogSet { set, rows, mountings, fit: OnceLock::new() }
+            })
+            .collect()
+    }
+
+    /// What `season.toml` says.
+    pub fn config(&self) -> &Config {
+        &self.season.config
+    }
+
+    /// What tells a row's mounting from others of its visit: its number; where it has none, nothing, or
+    /// the row itself if the season says that each row was mounted anew.
+    pub fn mounting_key(&self, row: usize) -> (Option<i64>, Option<usize>) {
+        let remounted = self.config().repeats == Repeats::Remounted;
+        match self.rows[row].mounting {
+            None if remounted => (None, Some(row)),
+            number => (number, None),
+        }
+    }
+
+    /// Quantity, band and meter of a row: its set, check loads included.
+    pub fn set_key(&self, row: usize) -> (usize, usize, usize) {
+        let r = &self.rows[row];
+        (r.quantity, r.band, r.meter)
+    }
+
+    /// Whether a row reads a check load.
+    pub fn is_load(&self, row: &Row) -> bool {
+        self.config().is_load(&self.antennas[row.antenna])
+    }
+
+    /// Name of a row's antenna.
+    pub fn antenna(&self, row: usize) -> &str {
+        &self.antennas[self.rows[row].antenna]
+    }
+
+    /// Name of a row's session.
+    pub fn session(&self, row: usize) -> &str {
+        &self.sessions[self.rows[row].session]
+    }
+
+    /// Name of a row's band.
+    pub fn band(&self, row: usize) -> &str {
+        &self.bands[self.rows[row].band]
+    }
+
+    /// Name of a row's meter.
+    pub fn meter(&self, row: usize) -> &str {
+        &self.meters[self.rows[row].meter]
+    }
+
+    /// Name of a row's quantity.
+    pub fn quantity(&self, row: usize) -> &str {
+        &self.quantities[self.rows[row].quantity]
+    }
+
+    /// A row's set in words.
+    pub fn label(&self, row: usize) -> String {
+        label(self.quantity(row), self.band(row), self.meter(row))
+    }
+
+    /// A row's value as it is written: to its last digit, with its unit.
+    pub fn written(&self, row: usize) -> String {
+        let r = &self.rows[row];
+        let decimals = (-r.step.log10()).ceil().clamp(0.0, 9.0) as usize;
+        let unit = self.config().quantity(self.quantity(row)).map(|q| q.unit).filter(|u| u != "1");
+        let number = format!("{:.decimals$}", r.value).replace('-', "−");
+        unit.map_or(number.clone(), |unit| format!("{number} {}", if unit == "ohm" { "Ω" } else { &unit }))
+    }
+
+    /// The last digit of a row's display, in the quantity's unit: declared, but never finer than needed to
+    /// write the value; else as written.
+    pub fn resolution(&self, row: usize) -> f64 {
+        let declared = self.config().meter(self.meter(row)).and_then(|m| m.resolution.get(self.quantity(row)));
+        declared.copied().unwrap_or(0.0).max(self.rows[row].step)
+    }
+
+    /// Where a row is.
+    pub fn place(&self, row: usize, column: Option<&str>) -> Place {
+        let r = &self.rows[row];
+        Place { file: self.files[r.file].clone(), line: Some(r.line), column: column.map(String::from) }
+    }
+
+    /// The verdicts that those rows enter: in each set, the pairs with their antennas. Rows of check loads
+    /// enter none.
+    pub fn stakes(&self, rows: &[usize]) -> Vec<Stake> {
+        let mut by_set: Vec<Stake> = vec![];
+        for &row in rows.iter().filter(|&&i| !self.is_load(&self.rows[i])) {
+            let (quantity, band, meter) = (self.quantity(row), self.band(row), self.meter(row));
+            let same = |s: &Stake| {
+                s.quantity.as_deref() == Some(quantity)
+                    && s.band.as_deref() == Some(band)
+                    && s.meter.as_deref() == Some(meter)
+            };
+            let at = by_set.iter().position(same).unwrap_or_else(|| {
+                by_set.push(Stake {
+                    quantity: Some(quantity.into()),
+                    band: Some(band.into()),
+                    meter: Some(meter.into()),
+                    antennas: vec![],
+                    between: false,
+                });
+                by_set.len() - 1
+            });
+            let name = self.antenna(row);
+            if !by_set[at].antennas.iter().any(|a| a == name) {
+                by_set[at].antennas.push(name.into());
+            }
+        }
+        by_set
+    }
+
+    /// A finding about rows: it points at the first of them, names the places of the others, and endangers
+    /// the verdicts they enter. Rows are told in the order of the log.
+    pub fn finding(
+        &self,
+        severity: Severity,
+        rows: &[usize],
+        what: impl Into<String>,
+        why: impl Into<String>,
+        action: impl Into<String>,
+    ) -> Finding {
+        let mut rows = rows.to_vec();
+        rows.sort_unstable();
+        rows.dedup();
+        let mut places = rows.iter().map(|&row| self.place(row, Some("value")));
+        let first = places.next().unwrap_or(Place { file: "readings".into(), line: None, column: None });
+        let others = places.collect();
+        Finding { others, ..Finding::new(severity, first, what, why, action).endangering(self.stakes(&rows)) }
+    }
+
+    /// A finding about what `season.toml` says on a line.
+    pub fn finding_in_season(
+        &self,
+        severity: Severity,
+        line: Option<usize>,
+        what: impl Into<String>,
+        why: impl Into<String>,
+        action: impl Into<String>,
+    ) -> Finding {
+        Finding::new(severity, Place { file: "season.toml".into(), line, column: None }, what, why, action)
+    }
+}
+
+/// Items with one key together, in order of first appearance.
+pub fn group<K: Eq + Hash>(items: &[usize], key: impl Fn(usize) -> K) -> Vec<Vec<usize>> {
+    let mut place: HashMap<K, usize> = HashMap::new();
+    let mut groups: Vec<Vec<usize>> = vec![];
+    for &item in items {
+        let at = *place.entry(key(item)).or_insert_with(|| {
+            groups.push(vec![]);
+            groups.len() - 1
+        });
+        groups[at].push(item);
+    }
+    groups
+}
+
+/// The distinct names of a column, and each row's.
+struct Names {
+    names: Vec<String>,
+    of_row: Vec<usize>,
+}
+
+impl Names {
+    fn of(frame: &DataFrame, column: &str) -> PolarsResult<Names> {
+        let texts = frame.column(column)?.str()?;
+        let mut known: HashMap<&str, usize> = HashMap::new();
+        let mut names: Vec<String> = vec![];
+        let of_row = texts
+            .iter()
+            .map(|text| {
+                let text = text.unwrap_or("");
+                *known.entry(text).or_insert_with(|| {
+                    names.push(text.to_string());
+                    names.len() - 1
+                })
+            })
+            .collect();
+        Ok(Names { names, of_row })
+    }
+
+    fn sort(&mut self) {
+        let mut order: Vec<usize> = (0..self.names.len()).collect();
+        order.sort_by(|&a, &b| self.names[a].cmp(&self.names[b]));
+        let mut place = vec![0; order.len()];
+        order.iter().enumerate().for_each(|(new, &old)| place[old] = new);
+        self.names = order.iter().map(|&old| self.names[old].clone()).collect();
+        self.of_row.iter_mut().for_each(|row| *row = place[*row]);
+    }
+}
