@@ -39,6 +39,11 @@ fn every_planted_fault_is_found_by_its_rule_and_nothing_clean_is_suspected() {
     }
     assert!(drifts[0].others.iter().all(|p| p.file == "summer.csv"));
 
+    let shifts = of("meter shifted");
+    assert_eq!(shifts.len(), 1, "{shifts:#?}");
+    assert!(shifts[0].what.starts_with("from session 2026-06-13 on analyzer reads higher against inline"));
+    assert!(shifts[0].what.contains("the check loads say it was analyzer"));
+
     let left_on = of("repeats on one mounting");
     assert!(left_on.iter().any(|f| f.what.contains("curlew was never re-mounted")));
     assert!(left_on.iter().any(|f| f.what.contains("dunlin (2026-05-30)")));
@@ -48,6 +53,6 @@ fn every_planted_fault_is_found_by_its_rule_and_nothing_clean_is_suspected() {
 
     // nothing else is suspected, and nothing is called an error
     let suspects: Vec<&str> = all.iter().filter(|f| f.group == Group::Suspect).map(|f| f.rule).collect();
-    assert!(suspects.iter().all(|r| ["typing slip", "drift"].contains(r)), "{suspects:?}");
+    assert!(suspects.iter().all(|r| ["typing slip", "drift", "meter shifted"].contains(r)), "{suspects:?}");
     assert!(all.iter().all(|f| f.group != Group::Impossible && f.severity != Severity::Error));
 }

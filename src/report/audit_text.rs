@@ -90,13 +90,21 @@ fn most(audit: &Audit) -> Option<String> {
     let what = f.what.split("; ").next().unwrap_or(&f.what);
     Some(wrap(
         &format!(
-            "What matters most: {}: {what}. It puts {} of {} in doubt.",
-            f.place,
+            "What matters most: {what} ({}). It puts {} of {} in doubt.",
+            Place { column: None, ..f.place.clone() },
             count(worst.verdicts),
             plural(audit.verdicts, "verdict", "verdicts")
         ),
         "",
     ))
+}
+
+/// Where it is: of one place, with its column; of several, their lines alone.
+fn place(finding: &Finding) -> String {
+    if finding.others.is_empty() {
+        return finding.place.to_string();
+    }
+    format!("{}{}", Place { column: None, ..finding.place.clone() }, others(finding))
 }
 
 fn told(judged: &Judged, audit: &Audit) -> Vec<String> {
@@ -106,7 +114,7 @@ fn told(judged: &Judged, audit: &Audit) -> Vec<String> {
         Severity::Warning => "warning",
         Severity::Note => "note",
     };
-    let mut out = vec![wrap(&format!("  {}{} ({severity}: {})", f.place, others(f), f.rule), "    ")];
+    let mut out = vec![wrap(&format!("  {} ({severity}: {})", place(f), f.rule), "    ")];
     out.push(wrap(&format!("    {}", f.what), "    "));
     out.push(wrap(&format!("    why: {}", f.why), "      "));
     out.push(wrap(&format!("    do: {}", f.action), "      "));

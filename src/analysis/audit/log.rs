@@ -8,6 +8,7 @@ use std::sync::OnceLock;
 use polars::prelude::*;
 use rayon::prelude::*;
 
+use super::together::Sorted;
 use crate::analysis::antennas::fitted::fit;
 use crate::analysis::antennas::result::label;
 use crate::analysis::antennas::sets::{OrdinalSet, Set, sets_of};
@@ -121,6 +122,7 @@ pub struct Log<'a> {
     pub levels: Vec<Levels>,
     /// Sets of grades.
     pub ordinal: Vec<OrdinalSet>,
+    together: OnceLock<Sorted>,
 }
 
 impl<'a> Log<'a> {
@@ -147,6 +149,7 @@ impl<'a> Log<'a> {
             sets: vec![],
             levels: vec![],
             ordinal: vec![],
+            together: OnceLock::new(),
         };
         let (files, sessions, antennas) = (files?, sessions?, antennas?);
         let (bands, meters, quantities) = (bands?, meters?, quantities?);
@@ -208,6 +211,11 @@ impl<'a> Log<'a> {
                 LogSet { set, rows, mountings, fit: OnceLock::new() }
             })
             .collect()
+    }
+
+    /// Readings of one meter on one mounting together.
+    pub fn together(&self) -> &Sorted {
+        self.together.get_or_init(|| Sorted::new(self))
     }
 
     /// What `season.toml` says.
@@ -345,7 +353,10 @@ impl<'a> Log<'a> {
         why: impl Into<String>,
         action: impl Into<String>,
     ) -> Finding {
-        Finding::new(severity, Place { file: "season.toml".into(), line, column: None }, what, why, action)
+        // a file by itself has no season.toml to point at
+        let alone = self.files.first().filter(|_| !self.season.assumptions.is_empty());
+        let file = alone.cloned().unwrap_or_else(|| crate::season::parse::FILE.into());
+        Finding::new(severity, Place { file, line, column: None }, what, why, action)
     }
 }
 

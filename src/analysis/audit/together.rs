@@ -28,16 +28,24 @@ pub struct Together {
 }
 
 /// Readings by mounting and meter, of every mounting with more than one quantity; and how readings scatter.
-pub struct Mountings<'a> {
-    log: &'a Log<'a>,
-    /// The mountings.
-    pub all: Vec<Together>,
+/// Made once, by the first rule that asks [`Log::together`].
+#[derive(Debug)]
+pub struct Sorted {
+    all: Vec<Together>,
     scatter: HashMap<(usize, usize, usize), f64>,
 }
 
-impl<'a> Mountings<'a> {
+/// The same, to be asked about.
+pub struct Mountings<'a> {
+    log: &'a Log<'a>,
+    /// The mountings.
+    pub all: &'a [Together],
+    scatter: &'a HashMap<(usize, usize, usize), f64>,
+}
+
+impl Sorted {
     /// Sorts the log by session, antenna, band, meter and mounting.
-    pub fn new(log: &'a Log<'a>) -> Mountings<'a> {
+    pub fn new(log: &Log) -> Sorted {
         let rows: Vec<usize> = (0..log.rows.len()).collect();
         let key = |i: usize| {
             let r = &log.rows[i];
@@ -62,7 +70,15 @@ impl<'a> Mountings<'a> {
         let several = |rows: &Vec<usize>| rows.iter().any(|&i| log.rows[i].quantity != log.rows[rows[0]].quantity);
         let scatter = scatter.collect();
         let all = groups.into_iter().filter(several).map(|rows| Together { rows }).collect();
-        Mountings { log, all, scatter }
+        Sorted { all, scatter }
+    }
+}
+
+impl<'a> Mountings<'a> {
+    /// Those of a log.
+    pub fn new(log: &'a Log<'a>) -> Mountings<'a> {
+        let sorted = log.together();
+        Mountings { log, all: &sorted.all, scatter: &sorted.scatter }
     }
 
     /// Rows of a quantity on one mounting.
