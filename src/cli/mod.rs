@@ -48,7 +48,7 @@ pub struct BudgetArgs {
     #[arg(long, default_value_t = 1)]
     pub seed: u64,
     /// Number of Monte Carlo trials, instead of as many as the figures need
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(2..))]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1000..))]
     pub trials: Option<u32>,
     /// Threads to use; all cores if not given
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]

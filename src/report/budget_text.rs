@@ -101,6 +101,10 @@ fn dominant(budget: &Budget, output: &OutputResult, u: f64) -> Option<String> {
     order.sort_by(|a, b| shares[*b].total_cmp(&shares[*a]));
     let first = *order.first()?;
     let name = |i: usize| format!("`{}`", budget.inputs[i].name);
+    let takes_off = shares.iter().any(|share| *share < 0.0);
+    if order.len() == 1 && takes_off {
+        return Some(format!("It comes from {}; what goes with that takes part of it off again.", name(first)));
+    }
     if order.len() == 1 {
         return Some(format!("All of that comes from {}.", name(first)));
     }

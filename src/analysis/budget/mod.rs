@@ -16,6 +16,7 @@ pub mod propagation; // the law of propagation
 pub mod region; // several outputs at once
 pub mod result; // the answer
 pub mod simulation; // Monte Carlo
+pub mod syntax; // an expression's text to its syntax tree
 
 use crate::montecarlo::adaptive::{Trials, numerical_tolerance};
 use crate::montecarlo::coverage::{IntervalKind, interval};
