@@ -1,3 +1,4 @@
 //! Where season, radio and statistics meet: one folder a question.
 
 pub mod antennas;
+pub mod meters;

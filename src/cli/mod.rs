@@ -1,6 +1,7 @@
 //! One file a verb: arguments → library call → what to print.
 
 pub mod antennas;
+pub mod meters;
 mod progress;
 pub mod start;
 
@@ -28,6 +29,8 @@ pub enum Verb {
     },
     /// Rank the antennas and say which pairs are apart
     Antennas(AntennasArgs),
+    /// Say how far each meter reads from each other and from check loads, and since when
+    Meters(MetersArgs),
 }
 
 /// Arguments of `antennas`.
@@ -50,6 +53,31 @@ pub struct AntennasArgs {
     /// Print JSON instead of words and tables
     #[arg(long)]
     pub json: bool,
+}
+
+/// Arguments of `meters`.
+#[derive(Debug, Args)]
+pub struct MetersArgs {
+    /// A season's folder, or one file of readings by itself
+    pub season: PathBuf,
+    /// Only this quantity, such as swr or field_strength
+    #[arg(long, value_name = "NAME")]
+    pub quantity: Option<String>,
+    /// Only this band
+    #[arg(long, value_name = "NAME")]
+    pub band: Option<String>,
+    /// Only pairs that hold this meter
+    #[arg(long, value_name = "NAME")]
+    pub meter: Option<String>,
+    /// How the shuffles behind the p-values are made
+    #[command(flatten)]
+    pub replays: ReplayArgs,
+    /// Print JSON instead of words and tables
+    #[arg(long)]
+    pub json: bool,
+    /// Draw every pair of meters into this folder, as SVG and PNG
+    #[arg(long, value_name = "DIR")]
+    pub plots: Option<PathBuf>,
 }
 
 /// How replays are made.
@@ -96,5 +124,6 @@ pub fn run(cli: &Cli) -> Result<Outcome, String> {
     match &cli.verb {
         Verb::Start { dir } => start::run(dir).map(|text| Outcome { text, status: 0 }).map_err(|e| e.to_string()),
         Verb::Antennas(args) => antennas::run(args),
+        Verb::Meters(args) => meters::run(args),
     }
 }

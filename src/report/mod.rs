@@ -2,6 +2,9 @@
 
 pub mod antennas_json;
 pub mod antennas_text;
+pub mod meters_json;
+mod meters_tables;
+pub mod meters_text;
 pub mod number;
 mod pairs_text;
 pub mod plot;

@@ -50,7 +50,7 @@ impl Season {
 }
 
 /// What can only be judged once the whole of `season.toml` is known: whether a source's unit is one of its
-/// quantity's, and keys whose work this version does not do.
+/// quantity's.
 fn check(config: &Config, file: &Path) -> Result<(), InputError> {
     let at = |line: usize| format!("{}:{line}", file.display());
     let mut problems = vec![];
@@ -70,10 +70,6 @@ fn check(config: &Config, file: &Path) -> Result<(), InputError> {
                 .want(format!("`{scale}`, the analysis scale, or one of {known}")),
             );
         }
-    }
-    for meter in config.meters.iter().filter(|m| m.correct) {
-        let what = format!("meter `{}` has `correct = true`, which this version does not do yet", meter.name);
-        problems.push(Problem::new(Kind::NotYet, at(meter.line), what).advise("take the line away for now"));
     }
     if problems.is_empty() { Ok(()) } else { Err(problems.into()) }
 }

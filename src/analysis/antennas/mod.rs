@@ -12,6 +12,7 @@ pub mod sets;
 pub mod shown;
 pub mod sources;
 
+use crate::analysis::meters::correction;
 use polars::prelude::{DataFrame, PolarsResult, StringChunked};
 use rayon::prelude::*;
 
@@ -59,7 +60,9 @@ pub fn analyse(
     done: &(dyn Fn() + Sync),
 ) -> PolarsResult<Antennas> {
     let config = &season.config;
-    let (mut sets, ordinal) = sets::sets_of(&season.readings.frame, config)?;
+    let corrected = correction::corrected(season)?;
+    let (mut sets, ordinal) = sets::sets_of(&corrected.frame, config)?;
+    corrected.attach(&mut sets);
     // numbered before the choice, so that a set's random streams don't depend on it
     let number: Vec<(String, String, String)> = sets.iter().map(key).collect();
     sets.retain(|set| choice.takes(&set.quantity.name, &set.band, &set.meter));
@@ -67,7 +70,12 @@ pub fn analyse(
     ordinal.retain(|(_, set)| choice.takes(&set.quantity.name, &set.band, &set.meter));
     let asked = sets.len() + ordinal.len();
     let mut findings = season.readings.findings.clone();
-    findings.extend(misfits::misfits(&season.readings.frame, &sets)?);
+    // typing slips are looked for in what was written, not in what a correction made of it
+    let mut read =
+        if corrected.corrections.is_empty() { sets.clone() } else { sets::sets_of(&season.readings.frame, config)?.0 };
+    read.retain(|set| choice.takes(&set.quantity.name, &set.band, &set.meter));
+    findings.extend(misfits::misfits(&season.readings.frame, &read)?);
+    findings.extend(corrected.findings.iter().cloned());
     findings.extend(too_many(&sets));
     // collected in the sets' order, each from streams of its own: the same on any number of threads
     let analyses: Vec<SetAnalysis> = sets

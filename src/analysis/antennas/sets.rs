@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 
 use polars::prelude::*;
 
+use crate::analysis::meters::correction::SetCorrection;
 use crate::radio::quantity::{Quantity, Scale};
 use crate::radio::reflection;
 use crate::season::config::{Config, Repeats};
@@ -32,6 +33,8 @@ pub struct Set {
     pub resolution: f64,
     /// Whether `resolution` was declared.
     pub resolution_declared: bool,
+    /// The meter's offset that was taken out of these readings, where the season asks for that.
+    pub correction: Option<SetCorrection>,
 }
 
 /// One ordinal set: reports in grades, by session and antenna.
@@ -49,15 +52,25 @@ pub struct OrdinalSet {
     pub sessions: Vec<BTreeMap<usize, Vec<f64>>>,
 }
 
-/// What one row of the group-by holds.
-struct Row {
-    quantity: String,
-    band: String,
-    meter: String,
-    session: String,
-    antenna: String,
-    summary: MountingSummary,
-    step: f64,
+/// What one row of the group-by holds: one mounting of an antenna or check load, as read.
+#[derive(Debug, Clone)]
+pub struct Row {
+    /// Quantity.
+    pub quantity: String,
+    /// Band.
+    pub band: String,
+    /// Meter.
+    pub meter: String,
+    /// Session.
+    pub session: String,
+    /// Antenna or check load.
+    pub antenna: String,
+    /// What tells the mountings of one visit apart: its number, where the log numbers it.
+    pub mounting: i64,
+    /// Its readings on the analysis scale, at the meter's own plane; session and antenna not yet numbered.
+    pub summary: MountingSummary,
+    /// The finest digit written.
+    pub step: f64,
     reports: Vec<f64>,
 }
 
@@ -68,7 +81,7 @@ struct Row {
 /// Whatever Polars reports; none is expected on a frame made by the season.
 pub fn sets_of(frame: &DataFrame, config: &Config) -> PolarsResult<(Vec<Set>, Vec<OrdinalSet>)> {
     let mut grouped: BTreeMap<(usize, usize, String), (Quantity, Vec<Row>)> = BTreeMap::new();
-    for row in rows(frame, config)? {
+    for row in rows(frame, config)?.into_iter().filter(|row| !config.is_load(&row.antenna)) {
         let Some(quantity) = config.quantity(&row.quantity) else { continue };
         let place = quantity_place(config, &row.quantity);
         let band_place = config.bands.iter().position(|b| b.name == row.band).unwrap_or(usize::MAX);
@@ -86,7 +99,8 @@ pub fn sets_of(frame: &DataFrame, config: &Config) -> PolarsResult<(Vec<Set>, Ve
     Ok((sets, ordinal))
 }
 
-fn quantity_place(config: &Config, name: &str) -> usize {
+/// Place of a quantity in the documented order, declared ones last.
+pub fn quantity_place(config: &Config, name: &str) -> usize {
     let declared = config.quantities.iter().position(|q| q.name == name).map(|i| i + 100);
     declared.or_else(|| crate::radio::quantity::built_in_names().position(|q| q == name)).unwrap_or(usize::MAX)
 }
@@ -118,7 +132,11 @@ fn degrees_of_freedom() -> Expr {
     (inside + (col("y").count().cast(DataType::Float64) - lit(1.0))).alias("df")
 }
 
-fn rows(frame: &DataFrame, config: &Config) -> PolarsResult<Vec<Row>> {
+/// Every mounting in the log, check loads' too.
+///
+/// # Errors
+/// Whatever Polars reports; none is expected on a frame made by the season.
+pub fn rows(frame: &DataFrame, config: &Config) -> PolarsResult<Vec<Row>> {
     let keys = ["quantity", "band", "meter", "session", "antenna"];
     let by: Vec<Expr> = keys.iter().map(|k| col(*k)).chain([col("mounting_key")]).collect();
     let grouped = frame
@@ -141,14 +159,12 @@ fn rows(frame: &DataFrame, config: &Config) -> PolarsResult<Vec<Row>> {
     let (quantity, band, meter) = (text("quantity")?, text("band")?, text("meter")?);
     let (session, antenna) = (text("session")?, text("antenna")?);
     let step = number("step")?;
+    let mounting = grouped.column("mounting_key")?.i64()?.clone();
     let (n, mean, ss, df) = (number("n")?, number("mean")?, number("sum_of_squares")?, number("df")?);
     let values = grouped.column("value")?.list()?.clone();
     let mut out = Vec::with_capacity(grouped.height());
     for i in 0..grouped.height() {
         let antenna = antenna.get(i).unwrap_or_default();
-        if config.is_load(antenna) {
-            continue;
-        }
         let reports: Vec<f64> = match values.get_as_series(i) {
             Some(series) => series.f64()?.into_no_null_iter().collect(),
             None => vec![],
@@ -159,6 +175,7 @@ fn rows(frame: &DataFrame, config: &Config) -> PolarsResult<Vec<Row>> {
             meter: meter.get(i).unwrap_or_default().into(),
             session: session.get(i).unwrap_or_default().into(),
             antenna: antenna.into(),
+            mounting: mounting.get(i).unwrap_or(i64::MIN),
             summary: MountingSummary {
                 session: 0,
                 antenna: 0,
@@ -217,6 +234,7 @@ fn set(quantity: Quantity, rows: Vec<Row>, config: &Config) -> Set {
         line_factor,
         resolution: resolution.unwrap_or(if written.is_finite() { written } else { 1.0 }),
         resolution_declared: resolution.is_some(),
+        correction: None,
     }
 }
 

@@ -6,6 +6,8 @@
 //! comes along, a subset of DejaVu Sans (its licence: see the head of `sans.ttf`'s name table), so
 //! a machine without fonts gives the same PNG.
 
+pub mod meters;
+
 use std::io::Write;
 use std::path::Path;
 use std::sync::OnceLock;

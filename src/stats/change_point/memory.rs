@@ -10,23 +10,30 @@ use super::statistic;
 const LEAST: f64 = 0.2;
 /// Added to the estimate, which is as often too small as too large.
 const MARGIN: f64 = 0.1;
-/// Never more than this: beyond it a series wanders so that no shift could be told.
+/// Never more than this.
 const MOST: f64 = 0.9;
+/// The most allowed for in a series of ten points or fewer, where the estimate is little more than noise; each
+/// further point adds `MORE`.
+const MOST_SHORT: f64 = 0.5;
+const MORE: f64 = 0.02;
 /// Simulated series at each memory tried.
-const SERIES: usize = 300;
+const SERIES: usize = 600;
 
 /// Fewest points at which a second shift is taken out before neighbours are compared.
 const LEAST_FOR_TWO: usize = 12;
 
-/// The memory φ a search of these channels allows for: max(0.2, φ̂ + 0.1), at most 0.9.
+/// The memory φ a search of these channels allows for: max(0.2, φ̂ + 0.1), at most 0.5 in ten points and 0.9 in
+/// thirty.
 ///
 /// φ̂ is the memory at which series of this length, fitted with their best one or two splits, most often show
 /// the correlation of neighbours that these residuals show (the median of simulated normal series is
 /// matched): a residual about a split that was searched for resembles its neighbour less than the error
-/// itself, and this makes up for it. The two constants were chosen so that series with memory up to 0.3 pass for
+/// itself, and this makes up for it. The constants were chosen so that series with memory up to 0.3 pass for
 /// shifted in at most 5 % of cases; `notebooks-md/meters-promise.md` measures it.
 pub fn allowed(channels: &[Channel], rng: &mut impl Rng) -> f64 {
-    (estimate(channels, rng) + MARGIN).clamp(LEAST, MOST)
+    let n = channels.first().map_or(0, |c| c.values.len());
+    let most = (MOST_SHORT + MORE * (n as f64 - 10.0)).clamp(MOST_SHORT, MOST);
+    (estimate(channels, rng) + MARGIN).clamp(LEAST, most)
 }
 
 fn estimate(channels: &[Channel], rng: &mut impl Rng) -> f64 {
