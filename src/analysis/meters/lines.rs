@@ -9,7 +9,8 @@ use crate::stats::student_t::t_quantile;
 #[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Method {
-    /// Deming's, the ratio of error variances from repeated readings; errors by the jackknife over antennas.
+    /// Deming's, the ratio of error variances from repeated readings; errors by the jackknife over antennas or
+    /// by theory, whichever are larger.
     Deming,
     /// York's, each antenna with the errors its readings and the declared directivity give it.
     York,
@@ -94,7 +95,10 @@ pub fn lines(d: &Differences, first: &MeterSet, second: &MeterSet, shown: bool, 
         proportional: line.slope,
         proportional_interval: Interval::around(line.slope, t * line.slope_error),
     };
-    let deming = deming::jackknife(&x, &y, lambda);
+    // with few antennas the jackknife's error is small by luck now and then, theory's where antennas scatter unevenly
+    let wider = |a: Line, b: Line| if a.slope_error > b.slope_error { a } else { b };
+    let deming = deming::jackknife(&x, &y, lambda)
+        .map(|line| deming::analytic(&x, &y, lambda).map_or(line, |theory| wider(line, theory)));
     relations.extend(deming.iter().map(|line| relation(Method::Deming, line)));
     relations.extend(york::fit(&points).iter().map(|fit| relation(Method::York, &fit.widened())));
     let robust = passing_bablok::fit(&x, &y, confidence);
