@@ -7,6 +7,7 @@ use crate::analysis::antennas::intervals::last_digit;
 use crate::analysis::meters::lines::{Lines, Method, Relation};
 use crate::analysis::meters::pairing::Pairing;
 use crate::analysis::meters::result::{BandResult, LimitsOut, Meters, PairOfMeters};
+use crate::analysis::meters::why::Account;
 use crate::stats::method_comparison::Interval;
 
 /// Bands side by side in a table of sessions.
@@ -229,7 +230,7 @@ fn sessions(pair: &PairOfMeters, title: &str) -> Vec<String> {
 fn levels(pair: &PairOfMeters, title: &str) -> Vec<String> {
     let mut rows = vec![];
     for b in &pair.bands {
-        let Some(why) = &b.why else { continue };
+        let Some(why) = b.why.as_ref().filter(|w| w.account != Account::NothingDeclared) else { continue };
         for (i, l) in why.levels.iter().enumerate() {
             rows.push(vec![
                 if i == 0 { b.band.clone() } else { String::new() },

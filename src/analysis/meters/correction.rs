@@ -4,7 +4,7 @@
 //!
 //! * its own error against the season's check loads, where it read one whose true value is known and not zero;
 //! * else what it reads over the other meters of that quantity and band that are not marked, line loss undone at
-//!   both ends: then it is made to agree with them, and what is wrong with those stays.
+//!   both ends, where two antennas in two sessions show it: then it is made to agree with them, and what is wrong with those stays.
 //!
 //! Where the pair with another meter shows a shift, each stretch of time has its own offset. A stretch without a load
 //! reading takes that of the nearest stretch with one, and adds the shift's size.
@@ -16,7 +16,7 @@ use serde::Serialize;
 
 use super::loads::{LoadError, own_error};
 use super::log::{Log, MeterSet};
-use super::offset::Estimate;
+use super::offset::{Differences, Estimate};
 use super::pair::{Band, common_bands};
 use super::time::{Course, Track};
 use super::{SHUFFLE_TASKS, SHUFFLES};
@@ -128,7 +128,7 @@ pub fn corrected(season: &Season) -> PolarsResult<Corrected> {
                 severity: if done == 0 { Severity::Error } else { Severity::Note },
                 place: Place { file: "season.toml".into(), line: Some(meter.line), column: Some("correct".into()) },
                 what,
-                why: "an offset needs a check load of known resistance, or another meter, not itself to be corrected, on the same mountings".into(),
+                why: "an offset needs a check load of known resistance, or another meter, not itself to be corrected, on the same mountings of two antennas or more in two sessions or more".into(),
                 action: "its readings are used as they are; read a check load with it, or both meters on one mounting".into(),
             });
         }
@@ -171,7 +171,9 @@ fn of_quantity(log: &Log, season: &Season, meter: &str, quantity: &str) -> Vec<C
         let over: Vec<(String, Vec<Over>)> = pairs
             .iter()
             .filter_map(|(other, bands)| {
-                let d = bands[band(bands)?].at_antenna.as_ref()?;
+                // one antenna, or one day, does not say what the meter reads on others
+                let enough = |d: &&Differences| d.joined_antennas() > 1 && d.sessions.len() > 1;
+                let d = bands[band(bands)?].at_antenna.as_ref().filter(enough)?;
                 // a stretch the pair has no session in takes the whole log's offset
                 let has = |k: usize| d.sessions.iter().any(|s| stretch(s.session) == k);
                 let one = |k: usize| {

@@ -248,8 +248,9 @@ fn band_result(band: &Band, track: usize, course: Option<&Course>, log: &Log, op
             });
         }
     }
+    // one antenna's differences do not say what another's would be
     let limits = |d: &Differences| {
-        let parts = d.parts_of_one();
+        let parts = if d.joined_antennas() > 1 { d.parts_of_one() } else { vec![] };
         let whole = d.estimate(0, |_| 0, confidence);
         (!parts.is_empty()).then(|| from_parts(whole.value, whole.interval.half(), &parts, confidence).into())
     };
