@@ -4,3 +4,4 @@ pub mod antennas;
 pub mod audit;
 pub mod budget;
 pub mod claims;
+pub mod meters;

@@ -4,6 +4,7 @@ pub mod antennas;
 pub mod audit;
 pub mod budget;
 pub mod claims;
+pub mod meters;
 mod progress;
 pub mod start;
 
@@ -33,6 +34,8 @@ pub enum Verb {
     Antennas(AntennasArgs),
     /// Say what is wrong or weak in the log, before any verdict rests on it
     Audit(AuditArgs),
+    /// Say how far each meter reads from each other and from check loads, and since when
+    Meters(MetersArgs),
     /// Hold every maker's claim against what was measured: met, missed, or not shown
     Claims(ClaimsArgs),
     /// Work out the uncertainty of any quantity, from a file of inputs and an expression
@@ -94,6 +97,31 @@ pub struct AuditArgs {
     /// Print JSON instead of words
     #[arg(long)]
     pub json: bool,
+}
+
+/// Arguments of `meters`.
+#[derive(Debug, Args)]
+pub struct MetersArgs {
+    /// A season's folder, or one file of readings by itself
+    pub season: PathBuf,
+    /// Only this quantity, such as swr or field_strength
+    #[arg(long, value_name = "NAME")]
+    pub quantity: Option<String>,
+    /// Only this band
+    #[arg(long, value_name = "NAME")]
+    pub band: Option<String>,
+    /// Only pairs that hold this meter
+    #[arg(long, value_name = "NAME")]
+    pub meter: Option<String>,
+    /// How the shuffles behind the p-values are made
+    #[command(flatten)]
+    pub replays: ReplayArgs,
+    /// Print JSON instead of words and tables
+    #[arg(long)]
+    pub json: bool,
+    /// Draw every pair of meters into this folder, as SVG and PNG
+    #[arg(long, value_name = "DIR")]
+    pub plots: Option<PathBuf>,
 }
 
 /// Arguments of `claims`.
@@ -164,6 +192,7 @@ pub fn run(cli: &Cli) -> Result<Outcome, String> {
         Verb::Start { dir } => start::run(dir).map(|text| Outcome { text, status: 0 }).map_err(|e| e.to_string()),
         Verb::Antennas(args) => antennas::run(args),
         Verb::Audit(args) => audit::run(args),
+        Verb::Meters(args) => meters::run(args),
         Verb::Claims(args) => claims::run(args),
         Verb::Budget(args) => budget::run(args),
     }

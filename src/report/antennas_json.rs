@@ -9,6 +9,7 @@ use crate::analysis::antennas::result::{
 use crate::analysis::antennas::result::{Verdict, label};
 use crate::analysis::antennas::shown;
 use crate::analysis::antennas::sources::Applied;
+use crate::analysis::meters::correction::Correction;
 use crate::radio::quantity::Better;
 use crate::season::finding::Finding;
 use crate::stats::mixed::LevelState;
@@ -51,6 +52,8 @@ struct Set<'a> {
     antennas: Vec<AntennaOut<'a>>,
     pairs: Vec<PairOut<'a>>,
     sources: Vec<SourceOut<'a>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    corrected: Option<&'a Correction>,
     trials: usize,
     converged: bool,
 }
@@ -202,6 +205,7 @@ fn set(set: &SetResult) -> Set<'_> {
         antennas: antennas(set),
         pairs: pairs(set),
         sources: set.sources.iter().map(source).collect(),
+        corrected: set.corrected.as_ref(),
         trials: set.trials,
         converged: set.converged,
     }

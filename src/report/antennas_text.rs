@@ -6,7 +6,7 @@ use super::text::{table, wrap};
 use crate::analysis::antennas::next::list;
 use crate::analysis::antennas::result::{Antennas, Correlation, Overall, SetResult, Verdict};
 use crate::radio::quantity::Better;
-use crate::season::finding::Severity;
+use crate::season::finding::{Finding, Severity};
 
 /// The whole answer. Ends with a newline.
 pub fn render(result: &Antennas) -> String {
@@ -27,7 +27,8 @@ pub fn render(result: &Antennas) -> String {
         out.push(String::new());
     }
     out.extend(result.next.iter().skip(1).map(|n| wrap(n, "") + "\n"));
-    out.extend(findings(result));
+    out.extend(corrected(result));
+    out.extend(findings(&result.findings));
     out.extend(left_out(result));
     out.extend(overall.filter(|o| !o.antennas.is_empty()).map(|o| overall_table(o, result)));
     out.extend(correlations(result));
@@ -181,9 +182,9 @@ fn firsts<'a>(antennas: impl Iterator<Item = (&'a str, Option<(usize, usize)>)>)
 }
 
 /// The findings, worst first; a long list is cut, and says so.
-fn findings(result: &Antennas) -> Vec<String> {
+pub(super) fn findings(all: &[Finding]) -> Vec<String> {
     const SHOWN: usize = 6;
-    let mut found: Vec<_> = result.findings.iter().collect();
+    let mut found: Vec<_> = all.iter().collect();
     if found.is_empty() {
         return vec![];
     }
@@ -204,6 +205,23 @@ fn findings(result: &Antennas) -> Vec<String> {
     }
     out.push(String::new());
     out
+}
+
+/// Which meters' readings were corrected: the sets say by how much.
+fn corrected(result: &Antennas) -> Vec<String> {
+    let mut meters: Vec<&str> =
+        result.sets.iter().filter_map(|s| s.corrected.as_ref()).map(|c| c.meter.as_str()).collect();
+    meters.dedup();
+    meters.sort_unstable();
+    meters.dedup();
+    if meters.is_empty() {
+        return vec![];
+    }
+    let text = format!(
+        "Corrected: the readings of {} had an estimated offset taken out, as season.toml asks (`correct = true`); each set says how much.",
+        list(&meters)
+    );
+    vec![wrap(&text, ""), String::new()]
 }
 
 fn left_out(result: &Antennas) -> Vec<String> {

@@ -37,6 +37,9 @@ pub(super) fn set(s: &SetResult, confidence: f64) -> String {
         out.push(wrap(&format!("  {basis}"), "    "));
     }
     out.extend(sources(s).into_iter().map(|line| wrap(&format!("  {line}"), "    ")));
+    if let Some(c) = &s.corrected {
+        out.push(wrap(&format!("  {}.", super::meters_text::correction_words(c, &scale_words(s))), "    "));
+    }
     if s.line_factor > 1.0 {
         let loss = 10.0 * s.line_factor.log10();
         out.push(wrap(
@@ -62,6 +65,14 @@ pub(super) fn unit_words(s: &SetResult) -> String {
         (_, "ohm") => "Ω".into(),
         (_, "1") => "value".into(),
         (_, unit) => unit.into(),
+    }
+}
+
+/// The analysis scale in words.
+fn scale_words(s: &SetResult) -> String {
+    match s.quantity.scale {
+        Scale::AsRead => unit_words(s),
+        _ => s.quantity.scale.name(&s.quantity.unit),
     }
 }
 

@@ -21,6 +21,7 @@ use std::path::{Path, PathBuf};
 use polars::prelude::*;
 
 pub use left_out::LeftOut;
+pub use moment::microseconds;
 
 use crate::season::config::Config;
 use crate::season::finding::{Finding, Stake};

@@ -1,8 +1,12 @@
 //! Statistics that know nothing of radios, paths, clocks or terminals.
 
+pub mod change_point;
+pub mod check_standard;
 pub mod coincidence;
 pub mod conformity;
+pub mod control_chart;
 pub mod digits;
+pub mod method_comparison;
 pub mod mixed;
 pub mod ordinal;
 pub mod outliers;

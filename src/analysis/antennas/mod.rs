@@ -17,6 +17,7 @@ use rayon::prelude::*;
 
 use super::audit;
 use super::audit::log::MOST_ANTENNAS;
+use super::meters::correction;
 use crate::season::Season;
 use crate::season::finding::Stake;
 use result::Antennas;
@@ -58,7 +59,9 @@ pub fn analyse(
     done: &(dyn Fn() + Sync),
 ) -> PolarsResult<Antennas> {
     let config = &season.config;
-    let (mut sets, ordinal) = sets::sets_of(&season.readings.frame, config)?;
+    let corrected = correction::corrected(season)?;
+    let (mut sets, ordinal) = sets::sets_of(&corrected.frame, config)?;
+    corrected.attach(&mut sets);
     // numbered before the choice, so that a set's random streams don't depend on it
     let number: Vec<(String, String, String)> = sets.iter().map(key).collect();
     sets.retain(|set| choice.takes(&set.quantity.name, &set.band, &set.meter));
@@ -73,6 +76,7 @@ pub fn analyse(
     };
     let beside = audit::beside_verdicts(season)?.into_iter();
     findings.extend(beside.filter(|f| f.endangers.is_empty() || f.endangers.iter().any(wanted)));
+    findings.extend(corrected.findings.iter().cloned());
     // collected in the sets' order, each from streams of its own: the same on any number of threads
     let analyses: Vec<SetAnalysis> = sets
         .par_iter()

@@ -1,5 +1,6 @@
 //! What the question "which antennas are apart" is answered with: plain data, rendered elsewhere.
 
+use crate::analysis::meters::correction::Correction;
 use crate::radio::quantity::Quantity;
 use crate::season::finding::Finding;
 use crate::stats::mixed::{Basis, Level, LevelState};
@@ -142,6 +143,8 @@ pub struct SetResult {
     pub sources: Vec<Applied>,
     /// Correction for line loss that was made to |Γ|; 1 for none.
     pub line_factor: f64,
+    /// The meter's offset that was taken out, where the season asks for that.
+    pub corrected: Option<Correction>,
     /// The display's last digit used, in the quantity's unit, and whether it was declared.
     pub resolution: (f64, bool),
     /// Sessions in the set.

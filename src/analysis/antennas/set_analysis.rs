@@ -77,6 +77,7 @@ pub fn analyse(
         antennas,
         pairs,
         line_factor: set.line_factor,
+        corrected: set.correction.as_ref().map(|c| c.correction.clone()),
         resolution: (set.resolution, set.resolution_declared),
         sessions: layout.sessions(),
         trials: family.replays.trials(),

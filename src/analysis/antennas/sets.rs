@@ -5,6 +5,7 @@ use std::collections::{BTreeMap, HashMap};
 
 use polars::prelude::*;
 
+use crate::analysis::meters::correction::SetCorrection;
 use crate::radio::quantity::{Quantity, Scale};
 use crate::radio::reflection;
 use crate::season::config::{Config, Repeats};
@@ -32,6 +33,8 @@ pub struct Set {
     pub resolution: f64,
     /// Whether `resolution` was declared.
     pub resolution_declared: bool,
+    /// The meter's offset that was taken out of these readings, where the season asks for that.
+    pub correction: Option<SetCorrection>,
 }
 
 /// One ordinal set: reports in grades, by session and antenna.
@@ -49,15 +52,25 @@ pub struct OrdinalSet {
     pub sessions: Vec<BTreeMap<usize, Vec<f64>>>,
 }
 
-/// What one row of the group-by holds.
-struct Row {
-    quantity: String,
-    band: String,
-    meter: String,
-    session: String,
-    antenna: String,
-    summary: MountingSummary,
-    step: f64,
+/// One mounting of an antenna or check load, as read.
+#[derive(Debug, Clone)]
+pub struct Row {
+    /// Quantity.
+    pub quantity: String,
+    /// Band.
+    pub band: String,
+    /// Meter.
+    pub meter: String,
+    /// Session.
+    pub session: String,
+    /// Antenna or check load.
+    pub antenna: String,
+    /// What tells the mountings of one visit apart: its number, where the log numbers it.
+    pub mounting: i64,
+    /// Its readings on the analysis scale, at the meter's own plane; session and antenna not yet numbered.
+    pub summary: MountingSummary,
+    /// The finest digit written.
+    pub step: f64,
     reports: Vec<f64>,
 }
 
@@ -68,7 +81,7 @@ struct Row {
 /// Whatever Polars reports; none is expected on a frame made by the season.
 pub fn sets_of(frame: &DataFrame, config: &Config) -> PolarsResult<(Vec<Set>, Vec<OrdinalSet>)> {
     let mut grouped: BTreeMap<(usize, usize, String), (Quantity, Vec<Row>)> = BTreeMap::new();
-    for row in rows(frame, config)? {
+    for row in rows(frame, config)?.into_iter().filter(|row| !config.is_load(&row.antenna)) {
         let Some(quantity) = config.quantity(&row.quantity) else { continue };
         let place = quantity_place(config, &row.quantity);
         let band_place = config.bands.iter().position(|b| b.name == row.band).unwrap_or(usize::MAX);
@@ -86,7 +99,8 @@ pub fn sets_of(frame: &DataFrame, config: &Config) -> PolarsResult<(Vec<Set>, Ve
     Ok((sets, ordinal))
 }
 
-fn quantity_place(config: &Config, name: &str) -> usize {
+/// Place of a quantity in the documented order, declared ones last.
+pub fn quantity_place(config: &Config, name: &str) -> usize {
     let declared = config.quantities.iter().position(|q| q.name == name).map(|i| i + 100);
     declared.or_else(|| crate::radio::quantity::built_in_names().position(|q| q == name)).unwrap_or(usize::MAX)
 }
@@ -100,16 +114,31 @@ enum MountingKey {
     Row(usize),
 }
 
+impl MountingKey {
+    /// As a number: below all that a log can give, where it gives none.
+    fn number(self) -> i64 {
+        match self {
+            MountingKey::Numbered(number) => number,
+            MountingKey::LeftOn => i64::MIN,
+            MountingKey::Row(row) => i64::MIN + 1 + row as i64,
+        }
+    }
+}
+
 /// Running sums of one mounting's rows, in the order of the log.
 struct Sums<'a> {
     names: [&'a str; 5],
+    key: MountingKey,
     rows: Vec<usize>,
     step: f64,
 }
 
-/// One entry a mounting, in order of first appearance. Plain loops: the grouping of a large log is what
-/// reading it in takes longest over.
-fn rows(frame: &DataFrame, config: &Config) -> PolarsResult<Vec<Row>> {
+/// One entry a mounting, check loads' too, in order of first appearance. Plain loops: the grouping of a
+/// large log is what reading it in takes longest over.
+///
+/// # Errors
+/// Whatever Polars reports; none is expected on a frame made by the season.
+pub fn rows(frame: &DataFrame, config: &Config) -> PolarsResult<Vec<Row>> {
     let text = |name: &str| frame.column(name).and_then(|c| c.str().cloned());
     let number = |name: &str| -> PolarsResult<Vec<Option<f64>>> { Ok(frame.column(name)?.f64()?.iter().collect()) };
     let columns = [text("quantity")?, text("band")?, text("meter")?, text("session")?, text("antenna")?];
@@ -121,16 +150,13 @@ fn rows(frame: &DataFrame, config: &Config) -> PolarsResult<Vec<Row>> {
     let mut names: [_; 5] = std::array::from_fn(|k| columns[k].iter());
     for i in 0..frame.height() {
         let names: [&str; 5] = std::array::from_fn(|k| names[k].next().flatten().unwrap_or_default());
-        if config.is_load(names[4]) {
-            continue;
-        }
         let key = match (mounting[i], config.repeats) {
             (Some(number), _) => MountingKey::Numbered(number),
             (None, Repeats::LeftOn) => MountingKey::LeftOn,
             (None, Repeats::Remounted) => MountingKey::Row(i),
         };
         let at = *place.entry((names, key)).or_insert_with(|| {
-            mountings.push(Sums { names, rows: vec![], step: f64::INFINITY });
+            mountings.push(Sums { names, key, rows: vec![], step: f64::INFINITY });
             mountings.len() - 1
         });
         mountings[at].rows.push(i);
@@ -160,6 +186,7 @@ fn rows(frame: &DataFrame, config: &Config) -> PolarsResult<Vec<Row>> {
         meter: m.names[2].into(),
         session: m.names[3].into(),
         antenna: m.names[4].into(),
+        mounting: m.key.number(),
         summary: summary(m),
         step: m.step,
         reports: m.rows.iter().filter_map(|&i| value[i]).collect(),
@@ -210,6 +237,7 @@ fn set(quantity: Quantity, rows: Vec<Row>, config: &Config) -> Set {
         line_factor,
         resolution: resolution.unwrap_or(if written.is_finite() { written } else { 1.0 }),
         resolution_declared: resolution.is_some(),
+        correction: None,
     }
 }
 

@@ -11,6 +11,7 @@
 use rand::Rng;
 
 use super::sets::Set;
+use crate::analysis::meters::correction::{SetCorrection, Step};
 use crate::montecarlo::shape::Shape;
 use crate::radio::reflection::{directivity_error, vector_sum};
 use crate::season::config::{Config, Scope, Source};
@@ -104,6 +105,9 @@ impl SetSources {
         if let Some((name, factor)) = directivity_on_impedance(set, config, values) {
             sources.add_made(name, Shape::Arcsine { half_width: 1.0 }, factor);
         }
+        if let Some(made) = &set.correction {
+            sources.add_correction(set, made);
+        }
         let factor: Vec<f64> = values
             .iter()
             .map(|&y| {
@@ -132,6 +136,31 @@ impl SetSources {
             made: true,
             term,
         });
+    }
+
+    /// What stays uncertain of an offset that was taken out: common to the season, so that it cancels between
+    /// antennas and counts in full in an antenna's own result; but what each stretch of time has of its own cancels
+    /// only as far as two antennas were measured in the same stretches.
+    fn add_correction(&mut self, set: &Set, made: &SetCorrection) {
+        let steps = &made.correction.steps;
+        let several = steps.len() > 1;
+        let common = |s: &Step| {
+            let own = if several { s.own_uncertainty } else { 0.0 };
+            (s.standard_uncertainty.powi(2) - own * own).max(0.0).sqrt()
+        };
+        let antennas = self.values.len();
+        let mut add = |name: String, treatment: Treatment, factor: Vec<f64>| {
+            let standard: Vec<f64> = factor.clone();
+            let term = Term { shape: Shape::Normal { standard: 1.0 }, factor, group: vec![0; antennas] };
+            self.applied.push(Applied { name, scope: Scope::Season, treatment, standard, made: true, term });
+        };
+        let largest = steps.iter().map(common).fold(0.0, f64::max);
+        add(format!("offset of {}, corrected", set.meter), Treatment::Cancels, vec![largest; antennas]);
+        for (k, step) in steps.iter().enumerate().filter(|_| several) {
+            let factor = made.shares.iter().map(|share| step.own_uncertainty * share[k]).collect();
+            let name = format!("offset of {} from {} to {}, corrected", set.meter, step.from, step.to);
+            add(name, Treatment::Added, factor);
+        }
     }
 
     /// Sources that count in a difference of two antennas.

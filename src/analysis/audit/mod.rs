@@ -29,8 +29,9 @@ pub mod together;
 use polars::prelude::PolarsResult;
 use rayon::prelude::*;
 
+use crate::analysis::antennas::sets::Set;
 use crate::season::Season;
-use crate::season::finding::{Finding, Group, Severity};
+use crate::season::finding::{Finding, Group, Severity, Stake};
 pub use log::Log;
 
 /// One rule of the audit.
@@ -120,6 +121,19 @@ pub fn audit(season: &Season) -> PolarsResult<Audit> {
 /// As [`audit`].
 pub fn beside_verdicts(season: &Season) -> PolarsResult<Vec<Finding>> {
     Ok(check(&Log::new(season)?, |rule| rule.beside_verdicts))
+}
+
+/// Those of [`beside_verdicts`] that put a verdict of these sets in doubt, or all verdicts.
+///
+/// # Errors
+/// As [`audit`].
+pub fn beside_sets(season: &Season, sets: &[Set]) -> PolarsResult<Vec<Finding>> {
+    let fits = |endangered: &Option<String>, name: &str| endangered.as_ref().is_none_or(|e| e == name);
+    let of = |stake: &Stake, s: &Set| {
+        fits(&stake.quantity, &s.quantity.name) && fits(&stake.band, &s.band) && fits(&stake.meter, &s.meter)
+    };
+    let touches = |f: &Finding| f.endangers.is_empty() || f.endangers.iter().any(|x| sets.iter().any(|s| of(x, s)));
+    Ok(beside_verdicts(season)?.into_iter().filter(touches).collect())
 }
 
 /// Runs the rules that are wanted, side by side; findings stand in the order of the registry.

@@ -15,10 +15,10 @@ use crate::analysis::antennas::set_analysis::Options;
 use crate::analysis::antennas::sets::{Set, sets_of};
 use crate::analysis::audit;
 use crate::analysis::audit::log::MOST_ANTENNAS;
+use crate::analysis::meters::correction;
 use crate::radio::quantity::{Better, Quantity, Scale};
 use crate::season::Season;
 use crate::season::config::{self, Config, Known};
-use crate::season::finding::Stake;
 use crate::stats::conformity::Limits;
 use absolute::Absolute;
 use result::{Claim, Claims, Route, Unheld, Verdict};
@@ -48,19 +48,14 @@ struct Numbered<'a> {
 /// Whatever Polars reports; none is expected on a frame the season made.
 pub fn check(season: &Season, options: &Options, risk: f64, done: &(dyn Fn() + Sync)) -> PolarsResult<Claims> {
     let config = &season.config;
-    let (sets, _) = sets_of(&season.readings.frame, config)?;
+    let corrected = correction::corrected(season)?;
+    let (mut sets, _) = sets_of(&corrected.frame, config)?;
+    corrected.attach(&mut sets);
     let claims = check_sets(config, &sets, read_where(&season.readings.frame)?, options, risk, done);
     let mut findings = season.readings.findings.clone();
     let of_claims: Vec<Set> = sets.into_iter().filter(|set| is_claimed(config, set)).collect();
-    let touches = |stake: &Stake| {
-        let fits = |endangered: &Option<String>, name: &str| endangered.as_ref().is_none_or(|e| e == name);
-        let set = |s: &Set| {
-            fits(&stake.quantity, &s.quantity.name) && fits(&stake.band, &s.band) && fits(&stake.meter, &s.meter)
-        };
-        of_claims.iter().any(set)
-    };
-    let beside = audit::beside_verdicts(season)?.into_iter();
-    findings.extend(beside.filter(|f| f.endangers.is_empty() || f.endangers.iter().any(touches)));
+    findings.extend(audit::beside_sets(season, &of_claims)?);
+    findings.extend(corrected.findings);
     Ok(Claims {
         season: season.title.clone(),
         confidence: options.confidence,

@@ -8,6 +8,7 @@
 
 pub mod contributions;
 pub mod histogram;
+pub mod meters;
 
 use std::io::Write;
 use std::path::Path;

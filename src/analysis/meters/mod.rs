@@ -1,0 +1,128 @@
+//! How far each meter reads from each other and from check loads, since when, why, and what to do.
+
+pub mod across;
+pub mod alone;
+pub mod checks;
+pub mod correction;
+pub mod lines;
+pub mod loads;
+pub mod log;
+pub mod offset;
+pub mod pair;
+pub mod pairing;
+pub mod result;
+pub mod time;
+pub mod why;
+
+use polars::prelude::PolarsResult;
+
+use crate::analysis::antennas::Choice;
+use crate::analysis::antennas::sets::{Set, sets_of};
+use crate::analysis::audit;
+use crate::season::Season;
+use log::{Log, MeterSet};
+use result::{Meters, ReferenceHistory};
+
+/// How the analysis is made.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Options {
+    /// Confidence of every interval.
+    pub confidence: f64,
+    /// Seed of the shuffles.
+    pub seed: u64,
+    /// Shuffles behind each p-value.
+    pub shuffles: usize,
+}
+
+/// Shuffles where none are asked for: a p-value of 0.05 then has a standard error of 0.003.
+pub const SHUFFLES: usize = 4999;
+
+/// Streams of shuffles are numbered apart from those of replays.
+pub(crate) const SHUFFLE_TASKS: u64 = 1 << 21;
+
+/// Analyses a season's meters: every two that read one quantity, each alone, and each against check loads.
+///
+/// The choice keeps the quantity and band it names, and pairs that hold the meter it names.
+///
+/// # Errors
+/// Whatever Polars reports; none is expected on a frame the season made.
+pub fn analyse(season: &Season, choice: &Choice, options: &Options) -> PolarsResult<Meters> {
+    let log = Log::new(season, &season.readings.frame)?;
+    let chosen = |set: &&MeterSet| {
+        let fits = |wanted: &Option<String>, name: &str| wanted.as_ref().is_none_or(|w| w == name);
+        fits(&choice.quantity, &set.quantity.name) && fits(&choice.band, &set.band)
+    };
+    let named = |meter: &str| choice.meter.as_ref().is_none_or(|w| w == meter);
+    let sets: Vec<&MeterSet> = log.sets.iter().filter(chosen).collect();
+    let (mut pairs, mut own_errors, mut histories) = (vec![], vec![], vec![]);
+    let mut findings = season.readings.findings.clone();
+    for (quantity, meters) in meters_by_quantity(&sets) {
+        let mut courses = vec![];
+        for (i, first) in meters.iter().enumerate() {
+            for second in &meters[i + 1..] {
+                let bands = pair::common_bands(&sets, &quantity, first, second);
+                if bands.is_empty() || !(named(first) || named(second)) {
+                    continue;
+                }
+                let (result, course) =
+                    pair::analyse(&bands, &log, season, options, SHUFFLE_TASKS + number(&log, &bands));
+                courses.push((first.clone(), second.clone(), course));
+                pairs.push(result);
+            }
+        }
+        for meter in meters.iter().filter(|m| named(m)) {
+            let own: Vec<&MeterSet> =
+                sets.iter().copied().filter(|s| s.quantity.name == quantity && s.meter == *meter).collect();
+            // a meter's own error is told apart by the shifts of the pair it is in
+            let course = courses.iter().find(|c| c.0 == *meter || c.1 == *meter).and_then(|c| c.2.as_ref());
+            let stretch = |session: usize| course.map_or(0, |c| c.stretch(session));
+            let confidence = options.confidence;
+            own_errors
+                .extend(own.iter().filter_map(|s| loads::own_error(s, &log, &season.config, stretch, confidence)));
+            let task = SHUFFLE_TASKS + (1 << 16) + number(&log, &own.iter().map(|s| (*s, *s)).collect::<Vec<_>>());
+            let history: Option<ReferenceHistory> =
+                season.config.reference.as_ref().and_then(|r| alone::history(&own, &log, r, options, task));
+            histories.extend(history);
+        }
+    }
+    let read = sets_of(&season.readings.frame, &season.config)?.0;
+    let asked = |s: &Set| sets.iter().any(|m| m.quantity == s.quantity && m.band == s.band && m.meter == s.meter);
+    let read: Vec<Set> = read.into_iter().filter(asked).collect();
+    findings.extend(audit::beside_sets(season, &read)?);
+    let corrected = correction::corrected(season)?;
+    findings.extend(corrected.findings.iter().cloned());
+    findings.extend(checks::stuck(&sets, &log));
+    Ok(Meters {
+        season: season.title.clone(),
+        confidence: options.confidence,
+        seed: options.seed,
+        shuffles: options.shuffles,
+        pairs,
+        own_errors,
+        histories,
+        corrections: corrected.corrections,
+        findings,
+        assumptions: season.assumptions.clone(),
+    })
+}
+
+/// A number for a pair's random stream that does not depend on what else was chosen.
+fn number(log: &Log, bands: &[(&MeterSet, &MeterSet)]) -> u64 {
+    let place = |set: &MeterSet| log.sets.iter().position(|s| std::ptr::eq(s, set)).unwrap_or(0) as u64;
+    bands.first().map_or(0, |(a, b)| (place(a) * log.sets.len() as u64 + place(b)) % (1 << 16))
+}
+
+/// Quantities with the meters that read them, in the order of the sets.
+fn meters_by_quantity(sets: &[&MeterSet]) -> Vec<(String, Vec<String>)> {
+    let mut out: Vec<(String, Vec<String>)> = vec![];
+    for set in sets {
+        let at = out.iter().position(|q| q.0 == set.quantity.name).unwrap_or_else(|| {
+            out.push((set.quantity.name.clone(), vec![]));
+            out.len() - 1
+        });
+        if !out[at].1.contains(&set.meter) {
+            out[at].1.push(set.meter.clone());
+        }
+    }
+    out
+}

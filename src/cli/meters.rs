@@ -1,0 +1,59 @@
+//! `daylight meters SEASON`.
+
+use std::path::Path;
+
+use super::{MetersArgs, Outcome};
+use crate::analysis::antennas::Choice;
+use crate::analysis::meters::{Options, SHUFFLES, analyse, result::Meters};
+use crate::report::{meters_json, meters_text, plot};
+use crate::season::Season;
+use crate::season::finding::Severity;
+
+/// Takes the season in, compares its meters, and renders the answer; with `--plots`, draws it too.
+///
+/// # Errors
+/// Input that can't be used, or plots that can't be written, in words.
+pub fn run(args: &MetersArgs) -> Result<Outcome, String> {
+    let season = Season::load(&args.season).map_err(|e| e.to_string())?;
+    let options = Options {
+        confidence: args.replays.confidence.unwrap_or(season.config.confidence),
+        seed: args.replays.seed,
+        shuffles: args.replays.trials.map_or(SHUFFLES, |t| t as usize),
+    };
+    let choice = Choice { quantity: args.quantity.clone(), band: args.band.clone(), meter: args.meter.clone() };
+    let known = |column: &str, wanted: &Option<String>| {
+        let Some(wanted) = wanted else { return true };
+        let names = season.readings.frame.column(column).and_then(|c| c.str().cloned());
+        names.is_ok_and(|c| c.iter().flatten().any(|n| n == wanted))
+    };
+    for (column, wanted) in [("quantity", &args.quantity), ("band", &args.band), ("meter", &args.meter)] {
+        if !known(column, wanted) {
+            return Err(format!(
+                "{}: no readings with {column} `{}`\n\nhint: leave the choice out to see every pair of meters there is",
+                args.season.display(),
+                wanted.as_deref().unwrap_or_default()
+            ));
+        }
+    }
+    let result = analyse(&season, &choice, &options).map_err(|e| format!("the readings could not be grouped: {e}"))?;
+    let text = if args.json {
+        meters_json::render(&result).map_err(|e| format!("the answer could not be written as JSON: {e}"))? + "\n"
+    } else {
+        meters_text::render(&result)
+    };
+    if let Some(folder) = &args.plots {
+        draw(&result, folder)?;
+    }
+    let bad = result.findings.iter().any(|f| f.severity == Severity::Error);
+    Ok(Outcome { text, status: u8::from(bad) })
+}
+
+/// Writes every plot as SVG and PNG.
+fn draw(result: &Meters, folder: &Path) -> Result<(), String> {
+    let fail = |what: String| format!("{}: {what}\n\nhint: name a folder that can be written to", folder.display());
+    std::fs::create_dir_all(folder).map_err(|e| fail(format!("the folder could not be made: {e}")))?;
+    for pair in &result.pairs {
+        plot::meters::write_all(pair, folder).map_err(|e| fail(e.to_string()))?;
+    }
+    Ok(())
+}
