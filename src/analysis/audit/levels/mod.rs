@@ -11,7 +11,7 @@ pub mod expect;
 use std::collections::{HashMap, HashSet};
 
 use super::alarms::Test;
-use super::log::{Log, LogSet, group};
+use super::log::{Log, LogSet, MOST_ANTENNAS, group};
 use crate::radio::quantity::Scale;
 use crate::stats::outliers::deletion::Pooled;
 use crate::stats::outliers::{Point, departures};
@@ -132,6 +132,9 @@ pub fn to_shown(log_set: &LogSet, audit: f64) -> f64 {
     }
     log_set.set.quantity.scale.to_shown(audit)
 }
+
+/// A variance that stands for none, so that weights stay finite.
+const NO_SPREAD: f64 = 1e-100;
 
 /// The most values of a level that may depart: a tenth of them, but some even of few.
 fn most(count: usize) -> usize {
@@ -307,7 +310,10 @@ impl Levels {
         sessions.dedup();
         antennas.sort_unstable();
         antennas.dedup();
-        let index = |list: &[usize], x: usize| list.iter().position(|&y| y == x).unwrap_or(0);
+        if antennas.len() > MOST_ANTENNAS {
+            return; // another rule says that these are no antennas
+        }
+        let index = |list: &[usize], x: usize| list.binary_search(&x).unwrap_or(0);
         let mut shares = vec![];
         let mut points: Vec<Point> = visits
             .iter()
@@ -315,11 +321,11 @@ impl Levels {
                 let weights = v.iter().map(|&i| {
                     let m = &self.mountings[i];
                     let sd = self.mounting_sd.get(&m.antenna).copied().unwrap_or(0.0);
-                    1.0 / (sd * sd + self.reading_share(m)).max(f64::MIN_POSITIVE)
+                    1.0 / (sd * sd + self.reading_share(m)).max(NO_SPREAD)
                 });
                 let total: f64 = weights.clone().sum();
                 let mean = v.iter().zip(weights).map(|(&i, w)| w / total * self.mountings[i].mean).sum();
-                shares.push(if total < 1e300 { 1.0 / total } else { 0.0 });
+                shares.push(if total < 1.0 / NO_SPREAD { 1.0 / total } else { 0.0 });
                 let first = &self.mountings[v[0]];
                 let (group, factor) = (index(&sessions, first.session), index(&antennas, first.antenna));
                 Point { value: mean, group, factor, weight: 1.0, step: first.step, outside: f64::NAN }

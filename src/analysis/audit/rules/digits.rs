@@ -64,7 +64,7 @@ fn shown(log: &Log, set: usize, row: usize) -> Option<Shown> {
     let step = log.resolution(row);
     let value = super::super::levels::to_shown(&log.sets[set], expected.value);
     let sd = expected.sd / levels.step[&row];
-    (r.readings == 1.0 && sd >= LEAST_STEPS && !levels.out.contains(&row)).then(|| Shown {
+    (r.readings == 1.0 && step > 0.0 && sd >= LEAST_STEPS && !levels.out.contains(&row)).then(|| Shown {
         steps: (r.value / step).round() as i64,
         expected: value / step,
         sd,

@@ -1,7 +1,9 @@
 //! What does not fit its level and no single edit explains: a reading, a mounting, a visit, a session.
 
+use std::collections::HashSet;
+
 use super::super::Rule;
-use super::super::edits::edits;
+use super::super::edits::{Edit, edits};
 use super::super::levels::{At, Departed};
 use super::super::log::Log;
 use crate::season::finding::{Finding, Group, Severity};
@@ -17,7 +19,7 @@ pub const RULE: Rule = Rule {
 };
 
 /// Single readings that depart, with their set.
-pub fn single_readings<'a>(log: &'a Log) -> impl Iterator<Item = (usize, &'a Departed)> {
+fn single_readings<'a>(log: &'a Log<'_>) -> impl Iterator<Item = (usize, &'a Departed)> {
     let all = log.levels.iter().enumerate().flat_map(|(set, l)| l.departed.iter().map(move |d| (set, d)));
     all.filter(|(_, d)| d.rows.len() == 1 && d.at != At::Session)
 }
@@ -38,27 +40,39 @@ pub fn place_words(log: &Log, set: usize, departed: &Departed) -> String {
     format!("{} for {} ({}), where {expected}", log.written(row), log.antenna(row), log.label(row))
 }
 
+/// A reading that departs, and the edits that would make it fit, the likeliest first.
+pub struct Odd<'a> {
+    /// Its set, an index into the log's.
+    pub set: usize,
+    /// The reading.
+    pub departed: &'a Departed,
+    /// What would make it fit.
+    pub edits: Vec<Edit>,
+}
+
+/// Readings that depart, each with its edits.
+pub fn odd_readings<'a>(log: &'a Log<'_>) -> Vec<Odd<'a>> {
+    let odd = |(set, departed): (usize, &'a Departed)| Odd { set, departed, edits: edits(log, set, departed.rows[0]) };
+    single_readings(log).map(odd).collect()
+}
+
 fn check(log: &Log) -> Vec<Finding> {
-    let mut out = vec![];
-    for (set, departed) in single_readings(log) {
-        if edits(log, set, departed.rows[0]).is_empty() && !explained_by_exchange(log, departed.rows[0]) {
-            let what = place_words(log, set, departed);
+    let odd = odd_readings(log);
+    // the other half of an exchange that another reading's slip names
+    let exchanged: HashSet<usize> = odd.iter().filter_map(|o| o.edits.first()?.with).collect();
+    let unexplained = odd.iter().filter(|o| o.edits.is_empty() && !exchanged.contains(&o.departed.rows[0]));
+    let mut out: Vec<Finding> = unexplained
+        .map(|o| {
+            let what = place_words(log, o.set, o.departed);
             let why = "one such reading widens every interval of its set, and can hide all its differences";
             let action = "kept; no single slip of the pen explains it; repeat it if you can, or leave it out on the record with the reason";
-            out.push(log.finding(Severity::Warning, &departed.rows, what, why, action));
-        }
-    }
+            log.finding(Severity::Warning, &o.departed.rows, what, why, action)
+        })
+        .collect();
     out.extend(gathered(log, At::Mounting));
     out.extend(gathered(log, At::Visit));
     out.extend(gathered(log, At::Session));
     out
-}
-
-/// Whether a row is the other half of an exchange that another row's slip names.
-fn explained_by_exchange(log: &Log, row: usize) -> bool {
-    single_readings(log).any(|(set, d)| {
-        d.rows[0] != row && edits(log, set, d.rows[0]).first().is_some_and(|best| best.with == Some(row))
-    })
 }
 
 /// Mountings, visits or sessions that depart; one that does so in several sets is one finding.

@@ -1,9 +1,9 @@
 //! Typing slips: a reading that does not fit and would, after one edit.
 
 use super::super::Rule;
-use super::super::edits::{Edit, Kind, edits};
+use super::super::edits::{Edit, Kind};
 use super::super::log::Log;
-use super::outliers::{place_words, single_readings};
+use super::outliers::{odd_readings, place_words};
 use crate::season::finding::{Finding, Group, Severity};
 
 /// The rule.
@@ -19,21 +19,20 @@ pub const RULE: Rule = Rule {
 fn check(log: &Log) -> Vec<Finding> {
     let mut out = vec![];
     let mut told: Vec<usize> = vec![];
-    for (set, departed) in single_readings(log) {
-        let row = departed.rows[0];
+    for odd in odd_readings(log) {
+        let row = odd.departed.rows[0];
         if told.contains(&row) {
             continue;
         }
-        let found = edits(log, set, row);
-        let Some(best) = found.first() else { continue };
+        let Some(best) = odd.edits.first() else { continue };
         let mut rows = vec![row];
         rows.extend(best.with);
         told.extend(&rows);
         let what = format!(
             "{}; it would fit {}{}",
-            place_words(log, set, departed),
+            place_words(log, odd.set, odd.departed),
             best.words,
-            found.get(1).map_or(String::new(), |next| format!("; or {}", next.words))
+            odd.edits.get(1).map_or(String::new(), |next| format!("; or {}", next.words))
         );
         let why = "one such reading widens every interval of its set, and can hide all its differences";
         out.push(log.finding(Severity::Warning, &rows, what, why, action(best)));
