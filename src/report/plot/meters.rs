@@ -339,6 +339,6 @@ mod tests {
         let one = span([0.2].into_iter());
         assert!(one.start < 0.2 && one.end > 0.2);
         assert_eq!(span(std::iter::empty()), 0.0..1.0);
-        assert_eq!((tick(&-0.02, 0.1), tick(&-0.001, 10.0)), ("−0.020".to_string(), "0.0".to_string()));
+        assert_eq!((tick(&-0.02, 0.1), tick(&-0.001, 10.0)), ("−0.02".to_string(), "0".to_string()));
     }
 }

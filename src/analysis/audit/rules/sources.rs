@@ -220,5 +220,6 @@ fn too_small(log: &Log, scope: Scope, acting: &[Acting], risk: f64) -> Option<Fi
     );
     let why = "the verdicts use the scatter seen, so they stand; a budget made of declared sources alone would not";
     let action = "nothing to mend; if you know the cause, it can be removed or declared";
-    Some(log.finding_in_season(Severity::Note, line, what, why, action))
+    let stakes = some.iter().map(|a| a.set.stake(&[])).collect();
+    Some(log.finding_in_season(Severity::Note, line, what, why, action).endangering(stakes))
 }
