@@ -2,7 +2,7 @@
 //! a fit of each set made when the first rule asks for it.
 
 use std::collections::HashMap;
-use std::hash::{BuildHasherDefault, Hash, Hasher};
+use std::hash::Hash;
 use std::sync::OnceLock;
 
 use polars::prelude::*;
@@ -360,42 +360,9 @@ impl<'a> Log<'a> {
     }
 }
 
-/// A hash of small whole numbers: grouping a large log by its indices is a good part of the audit's time,
-/// and nobody chooses indices to collide.
-#[derive(Default)]
-struct Quick(u64);
-
-impl Hasher for Quick {
-    fn write(&mut self, bytes: &[u8]) {
-        bytes.iter().for_each(|&b| self.write_u64(b.into()));
-    }
-
-    fn write_u64(&mut self, word: u64) {
-        // the golden ratio's 64 bits, as in Knuth, The Art of Computer Programming, vol. 3, 6.4
-        self.0 = (self.0.rotate_left(5) ^ word).wrapping_mul(0x9E37_79B9_7F4A_7C15);
-    }
-
-    fn write_usize(&mut self, word: usize) {
-        self.write_u64(word as u64);
-    }
-
-    fn write_i64(&mut self, word: i64) {
-        self.write_u64(word.cast_unsigned());
-    }
-
-    fn write_isize(&mut self, word: isize) {
-        self.write_u64(word.cast_unsigned() as u64);
-    }
-
-    fn finish(&self) -> u64 {
-        // tables look at the upper bits and at the lower ones
-        self.0 ^ (self.0 >> 32)
-    }
-}
-
 /// Items with one key together, in order of first appearance.
 pub fn group<K: Eq + Hash>(items: &[usize], key: impl Fn(usize) -> K) -> Vec<Vec<usize>> {
-    let mut place: HashMap<K, usize, BuildHasherDefault<Quick>> = HashMap::default();
+    let mut place: HashMap<K, usize> = HashMap::new();
     let mut groups: Vec<Vec<usize>> = vec![];
     for &item in items {
         let at = *place.entry(key(item)).or_insert_with(|| {
