@@ -225,15 +225,12 @@ fn offsets(seasons: u64, seed: u64) {
                 slope(Method::York),
             )
         });
-        let of = |f: &dyn Fn(&(bool, bool, bool, Option<bool>, Option<bool>)) -> bool| {
-            share(&seen.iter().map(f).collect::<Vec<_>>())
-        };
         let slope = |hits: Vec<bool>| if hits.is_empty() { "–".to_string() } else { share(&hits) };
         println!(
             "{name:50}  {}  {}   {}   {}    {}",
-            of(&|s| s.0),
-            of(&|s| s.1),
-            of(&|s| s.2),
+            share(&seen.iter().map(|s| s.0).collect::<Vec<_>>()),
+            share(&seen.iter().map(|s| s.1).collect::<Vec<_>>()),
+            share(&seen.iter().map(|s| s.2).collect::<Vec<_>>()),
             slope(seen.iter().filter_map(|s| s.3).collect()),
             slope(seen.iter().filter_map(|s| s.4).collect())
         );

@@ -95,7 +95,7 @@ impl Log {
         let antennas: Vec<String> = names.into_iter().map(|(_, name)| name.to_string()).collect();
         let session_of: BTreeMap<&str, usize> =
             sessions.iter().enumerate().map(|(i, s)| (s.name.as_str(), i)).collect();
-        let mut sets: BTreeMap<(usize, usize, String, usize, String), (MeterSet, f64)> = BTreeMap::new();
+        let mut sets: BTreeMap<_, (MeterSet, f64)> = BTreeMap::new();
         for row in &rows {
             let Some(quantity) = config.quantity(&row.quantity).filter(|q| q.scale != Scale::Ordinal) else { continue };
             let band = config.bands.iter().position(|b| b.name == row.band).unwrap_or(usize::MAX);

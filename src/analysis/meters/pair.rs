@@ -248,18 +248,12 @@ fn band_result(band: &Band, track: usize, course: Option<&Course>, log: &Log, op
             });
         }
     }
-    // one antenna's differences do not say what another's would be
-    let limits = |d: &Differences| {
-        let parts = if d.joined_antennas() > 1 { d.parts_of_one() } else { vec![] };
-        let whole = d.estimate(0, |_| 0, confidence);
-        (!parts.is_empty()).then(|| from_parts(whole.value, whole.interval.half(), &parts, confidence).into())
-    };
-    out.limits = limits(d);
+    out.limits = limits(d, confidence);
     if shown::is_transformed(scale) {
         let moved = |y: f64| (scale.to_shown(y), 1.0 / scale.slope_at(y));
         let units: Vec<Unit> = band.units.iter().map(|u| u.moved(moved, moved)).collect();
         let floor = (band.first.resolution.powi(2) + band.second.resolution.powi(2)) / 12.0;
-        out.limits_shown = Differences::fit(&units, floor).as_ref().and_then(limits);
+        out.limits_shown = Differences::fit(&units, floor).as_ref().and_then(|d| limits(d, confidence));
         out.lines_shown = lines(d, band.first, band.second, true, confidence);
     }
     out.lines = lines(d, band.first, band.second, false, confidence);
@@ -298,6 +292,13 @@ fn offset(estimate: Estimate, scale: Scale, level: f64, scope: Scope) -> Offset 
         shown_interval: Interval { low: ends.low, high: ends.high },
         scope,
     }
+}
+
+/// Limits of agreement; none from one antenna, whose differences do not say what another's would be.
+fn limits(d: &Differences, confidence: f64) -> Option<LimitsOut> {
+    let parts = if d.joined_antennas() > 1 { d.parts_of_one() } else { vec![] };
+    let whole = d.estimate(0, |_| 0, confidence);
+    (!parts.is_empty()).then(|| from_parts(whole.value, whole.interval.half(), &parts, confidence).into())
 }
 
 /// Two meters that never met: antennas both read are compared by their visits' means, on different days. Each antenna's

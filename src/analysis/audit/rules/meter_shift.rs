@@ -30,7 +30,7 @@ const LEAST: usize = 2;
 
 fn check(log: &Log) -> Vec<Finding> {
     // sets of one quantity by two meters, over the bands they share
-    let mut pairs: BTreeMap<(&str, &str, &str), Vec<(&LogSet, &LogSet)>> = BTreeMap::new();
+    let mut pairs: BTreeMap<_, Vec<(&LogSet, &LogSet)>> = BTreeMap::new();
     for (k, a) in log.sets.iter().enumerate() {
         for b in &log.sets[k + 1..] {
             if a.set.quantity.name == b.set.quantity.name && a.set.band == b.set.band {

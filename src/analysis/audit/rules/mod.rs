@@ -74,7 +74,7 @@ const FEW: usize = 5;
 /// Findings of contradictions, each given as its rows and words; many of one meter on one band are one
 /// finding, since then the meter is wrong rather than the typing.
 fn told_together(log: &Log, found: Vec<(Vec<usize>, String)>, of_what: &str, action: &str) -> Vec<Finding> {
-    let mut by_meter: BTreeMap<(usize, usize), Vec<(Vec<usize>, String)>> = BTreeMap::new();
+    let mut by_meter: BTreeMap<_, Vec<(Vec<usize>, String)>> = BTreeMap::new();
     for (rows, what) in found {
         let Some(&first) = rows.first() else { continue };
         by_meter.entry((log.rows[first].meter, log.rows[first].band)).or_default().push((rows, what));
