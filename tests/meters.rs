@@ -175,7 +175,7 @@ fn meters_that_never_meet_are_compared_over_antennas_with_their_days_in_full_or_
         .lines()
         .filter(|l| {
             let day: usize = l[8..10].parse().unwrap();
-            l.contains(",one,") == ((day / 7) % 2 == 0)
+            l.contains(",one,") == (day / 7).is_multiple_of(2)
         })
         .map(|l| l.to_string() + "\n")
         .collect();

@@ -112,6 +112,7 @@ impl Bench<'_> {
             line_factor: if wave.is_some() { line } else { 1.0 },
             resolution: if meter.step > 0.0 { shown_step(d, meter.step) } else { 1e-4 },
             resolution_declared: true,
+            correction: None,
         }
     }
 }

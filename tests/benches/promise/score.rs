@@ -195,6 +195,7 @@ fn set(design: &Design, season: &Season) -> Set {
         line_factor: 1.0,
         resolution: if design.step > 0.0 { design.step } else { 1e-9 },
         resolution_declared: true,
+        correction: None,
     }
 }
 
