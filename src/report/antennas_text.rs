@@ -2,7 +2,7 @@
 
 use super::number::{self, plural};
 use super::set_text::{ordinal, rank_range, set};
-use super::text::{table, wrap};
+use super::text::{assumptions, table, wrap};
 use crate::analysis::antennas::next::list;
 use crate::analysis::antennas::result::{Antennas, Correlation, Overall, SetResult, Verdict};
 use crate::radio::quantity::Better;
@@ -11,12 +11,7 @@ use crate::season::finding::{Finding, Severity};
 /// The whole answer. Ends with a newline.
 pub fn render(result: &Antennas) -> String {
     let mut out: Vec<String> = vec![result.season.clone(), String::new()];
-    for (i, line) in result.assumptions.iter().enumerate() {
-        out.push(if i == 0 { wrap(&sentence(line), "") } else { wrap(&format!("  - {line}"), "    ") });
-    }
-    if !result.assumptions.is_empty() {
-        out.push(String::new());
-    }
+    out.extend(assumptions(&result.assumptions));
     out.push(headline(result));
     let overall = result.overall.as_ref().filter(|o| o.weights.len() > 1);
     out.extend(overall.map(overall_words));
@@ -40,11 +35,6 @@ pub fn render(result: &Antennas) -> String {
     let mut text = out.join("\n");
     text.push('\n');
     text
-}
-
-fn sentence(text: &str) -> String {
-    let mut chars = text.chars();
-    chars.next().map_or(String::new(), |c| c.to_uppercase().collect::<String>() + chars.as_str())
 }
 
 /// How many pairs are what, and how many false calls that allows.

@@ -1,7 +1,7 @@
 //! What the audit found in words: how much of each kind and what matters most, then every finding.
 
 use super::number::{count, plural};
-use super::text::wrap;
+use super::text::{assumptions, sentence, wrap};
 use crate::analysis::antennas::next::list;
 use crate::analysis::antennas::result::label;
 use crate::analysis::audit::rules::RULES;
@@ -17,12 +17,7 @@ const GROUPS: [(Group, &str, &str); 3] = [
 /// The whole answer. Ends with a newline.
 pub fn render(audit: &Audit) -> String {
     let mut out: Vec<String> = vec![audit.season.clone(), String::new()];
-    for (i, line) in audit.assumptions.iter().enumerate() {
-        out.push(if i == 0 { wrap(&sentence(line), "") } else { wrap(&format!("  - {line}"), "    ") });
-    }
-    if !audit.assumptions.is_empty() {
-        out.push(String::new());
-    }
+    out.extend(assumptions(&audit.assumptions));
     out.push(headline(audit));
     out.extend(most(audit));
     for (group, name, meaning) in GROUPS {
@@ -48,11 +43,6 @@ pub fn render(audit: &Audit) -> String {
         "",
     ));
     out.join("\n") + "\n"
-}
-
-fn sentence(text: &str) -> String {
-    let mut chars = text.chars();
-    chars.next().map_or(String::new(), |c| c.to_uppercase().collect::<String>() + chars.as_str())
 }
 
 /// How many findings of each group.

@@ -3,7 +3,7 @@
 
 use super::claims_words::{claim_words, gap_words, measured, shift_words, unheld_words};
 use super::number::{self, plural};
-use super::text::{table, wrap};
+use super::text::{assumptions, table, wrap};
 use crate::analysis::antennas::next::list;
 use crate::analysis::claims::GAIN;
 use crate::analysis::claims::result::{Claim, Claims, Held, Verdict};
@@ -12,9 +12,7 @@ use crate::season::finding::Severity;
 /// The whole answer. Ends with a newline.
 pub fn render(result: &Claims) -> String {
     let mut out: Vec<String> = vec![result.season.clone(), String::new()];
-    for (i, line) in result.assumptions.iter().enumerate() {
-        out.push(wrap(&if i == 0 { line.clone() } else { format!("  - {line}") }, "    "));
-    }
+    out.extend(assumptions(&result.assumptions));
     if result.claims.is_empty() {
         let words = "There is no claim to check. Give an antenna's entry in season.toml its maker's, for example `claims = [ { quantity = \"swr\", at_most = 1.5, bands = [\"2 m\"] } ]`.";
         out.push(wrap(words, ""));

@@ -3,7 +3,7 @@
 use super::antennas_text::findings;
 use super::meters_tables::{history_table, loads_table, pair_tables};
 use super::number::{self, plural};
-use super::text::wrap;
+use super::text::{assumptions, wrap};
 use crate::analysis::antennas::intervals::last_digit;
 use crate::analysis::antennas::next::list;
 use crate::analysis::meters::correction::{Against, Correction};
@@ -15,12 +15,7 @@ use crate::stats::method_comparison::Interval;
 /// The whole answer. Ends with a newline.
 pub fn render(m: &Meters) -> String {
     let mut out = vec![m.season.clone(), String::new()];
-    for (i, line) in m.assumptions.iter().enumerate() {
-        out.push(if i == 0 { wrap(line, "") } else { wrap(&format!("  - {line}"), "    ") });
-    }
-    if !m.assumptions.is_empty() {
-        out.push(String::new());
-    }
+    out.extend(assumptions(&m.assumptions));
     if m.pairs.is_empty() {
         out.push(wrap("No quantity was read by two meters on one band, so no two meters can be compared.", ""));
         out.push(String::new());

@@ -27,6 +27,19 @@ pub fn wrap(text: &str, indent: &str) -> String {
     lines.join("\n")
 }
 
+/// What holds for want of a `season.toml`, as a list and an empty line; nothing where there is nothing to say.
+pub fn assumptions(lines: &[String]) -> Vec<String> {
+    let Some((first, rest)) = lines.split_first() else { return vec![] };
+    let rest = rest.iter().map(|line| wrap(&format!("  - {line}"), "    "));
+    std::iter::once(wrap(&sentence(first), "")).chain(rest).chain([String::new()]).collect()
+}
+
+/// With a capital.
+pub fn sentence(text: &str) -> String {
+    let mut chars = text.chars();
+    chars.next().map_or(String::new(), |c| c.to_uppercase().collect::<String>() + chars.as_str())
+}
+
 /// A name as it can be printed: control characters, which could break a line or drive the terminal,
 /// become a visible mark.
 fn printable(text: &str) -> String {
