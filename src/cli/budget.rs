@@ -65,5 +65,5 @@ fn draw(budget: &Budget, folder: &Path) -> Result<(), String> {
 fn file_stem(name: &str, number: usize) -> String {
     let plain: String = name.chars().map(|c| if c.is_alphanumeric() { c } else { '-' }).take(40).collect();
     let plain = plain.trim_matches('-').to_string();
-    if plain == name { plain } else { format!("{}{plain}", number + 1) }
+    if plain == name { plain } else { format!("{}-{plain}", number + 1).trim_end_matches('-').to_string() }
 }
