@@ -1,6 +1,6 @@
 //! `daylight antennas SEASON`.
 
-use super::{AntennasArgs, Outcome, progress};
+use super::{AntennasArgs, Outcome, on_threads, progress};
 use crate::analysis::antennas::set_analysis::Options;
 use crate::analysis::antennas::{Choice, analyse};
 use crate::montecarlo::replays::CHUNK;
@@ -22,13 +22,7 @@ pub fn run(args: &AntennasArgs) -> Result<Outcome, String> {
     let choice = Choice { quantity: args.quantity.clone(), band: args.band.clone(), meter: args.meter.clone() };
     let bar = progress::counter(args.replays.quiet, "replays");
     let work = || analyse(&season, &choice, &options, &|| bar.inc(CHUNK as u64));
-    let result = match args.replays.threads {
-        None => work(),
-        Some(threads) => {
-            let pool = rayon::ThreadPoolBuilder::new().num_threads(threads.into()).build();
-            pool.map_err(|e| format!("no {threads} threads to be had: {e}"))?.install(work)
-        }
-    };
+    let result = on_threads(args.replays.threads, work)?;
     bar.finish_and_clear();
     let result = result.map_err(|e| format!("the readings could not be grouped: {e}"))?;
     if result.asked == 0 && season.readings.frame.height() > 0 {

@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use super::{BudgetArgs, Outcome, progress};
+use super::{BudgetArgs, Outcome, on_threads, progress};
 use crate::analysis::budget::result::Budget;
 use crate::analysis::budget::simulation::Options;
 use crate::analysis::budget::{analyse, parse};
@@ -22,13 +22,7 @@ pub fn run(args: &BudgetArgs) -> Result<Outcome, String> {
     let options = Options { seed: args.seed, trials: args.trials.map(u64::from) };
     let bar = progress::counter(args.quiet, "trials");
     let work = || analyse(&config, &options, &|| bar.inc(CHUNK as u64));
-    let budget = match args.threads {
-        None => work(),
-        Some(threads) => {
-            let pool = rayon::ThreadPoolBuilder::new().num_threads(threads.into()).build();
-            pool.map_err(|e| format!("no {threads} threads to be had: {e}"))?.install(work)
-        }
-    };
+    let budget = on_threads(args.threads, work)?;
     bar.finish_and_clear();
     if let Some(folder) = &args.plots {
         draw(&budget, folder)?;

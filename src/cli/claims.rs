@@ -1,6 +1,6 @@
 //! `daylight claims SEASON`.
 
-use super::{ClaimsArgs, Outcome, progress};
+use super::{ClaimsArgs, Outcome, on_threads, progress};
 use crate::analysis::antennas::set_analysis::Options;
 use crate::analysis::claims::check;
 use crate::report::{claims_json, claims_text};
@@ -22,13 +22,7 @@ pub fn run(args: &ClaimsArgs) -> Result<Outcome, String> {
     let risk = args.risk.unwrap_or((1.0 - options.confidence) / 2.0);
     let bar = progress::counter(args.replays.quiet, "claims");
     let work = || check(&season, &options, risk, &|| bar.inc(1));
-    let result = match args.replays.threads {
-        None => work(),
-        Some(threads) => {
-            let pool = rayon::ThreadPoolBuilder::new().num_threads(threads.into()).build();
-            pool.map_err(|e| format!("no {threads} threads to be had: {e}"))?.install(work)
-        }
-    };
+    let result = on_threads(args.replays.threads, work)?;
     bar.finish_and_clear();
     let result = result.map_err(|e| format!("the readings could not be grouped: {e}"))?;
     let text = if args.json {

@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use super::{MetersArgs, Outcome};
+use super::{MetersArgs, Outcome, on_threads};
 use crate::analysis::antennas::Choice;
 use crate::analysis::meters::{Options, SHUFFLES, analyse, result::Meters};
 use crate::report::{meters_json, meters_text, plot};
@@ -35,7 +35,9 @@ pub fn run(args: &MetersArgs) -> Result<Outcome, String> {
             ));
         }
     }
-    let result = analyse(&season, &choice, &options).map_err(|e| format!("the readings could not be grouped: {e}"))?;
+    let work = || analyse(&season, &choice, &options);
+    let result = on_threads(args.replays.threads, work)?;
+    let result = result.map_err(|e| format!("the readings could not be grouped: {e}"))?;
     let text = if args.json {
         meters_json::render(&result).map_err(|e| format!("the answer could not be written as JSON: {e}"))? + "\n"
     } else {

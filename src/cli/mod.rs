@@ -183,6 +183,13 @@ pub struct Outcome {
     pub status: u8,
 }
 
+/// Does the work on so many threads; on all cores if not told.
+fn on_threads<T: Send>(threads: Option<u16>, work: impl FnOnce() -> T + Send) -> Result<T, String> {
+    let Some(threads) = threads else { return Ok(work()) };
+    let pool = rayon::ThreadPoolBuilder::new().num_threads(threads.into()).build();
+    Ok(pool.map_err(|e| format!("no {threads} threads to be had: {e}"))?.install(work))
+}
+
 /// Runs the verb.
 ///
 /// # Errors
