@@ -5,3 +5,4 @@ pub mod audit;
 pub mod budget;
 pub mod claims;
 pub mod meters;
+pub mod next;

@@ -10,6 +10,7 @@ use crate::analysis::antennas::result::{Verdict, label};
 use crate::analysis::antennas::shown;
 use crate::analysis::antennas::sources::Applied;
 use crate::analysis::meters::correction::Correction;
+use crate::analysis::next::Step;
 use crate::radio::quantity::Better;
 use crate::season::finding::Finding;
 use crate::stats::mixed::LevelState;
@@ -27,7 +28,7 @@ struct Document<'a> {
     ordinal: Vec<Ordinal<'a>>,
     overall: Option<OverallOut<'a>>,
     correlations: Vec<CorrelationOut>,
-    next: &'a [String],
+    next: &'a [Step],
     findings: &'a [Finding],
     left_out: Vec<LeftOut<'a>>,
     assumptions: &'a [String],

@@ -3,8 +3,8 @@
 use super::number::{self, plural};
 use super::set_text::{ordinal, rank_range, set};
 use super::text::{assumptions, table, wrap};
-use crate::analysis::antennas::next::list;
 use crate::analysis::antennas::result::{Antennas, Correlation, Overall, SetResult, Verdict};
+use crate::analysis::next::list;
 use crate::radio::quantity::Better;
 use crate::season::finding::{Finding, Severity};
 
@@ -15,13 +15,13 @@ pub fn render(result: &Antennas) -> String {
     out.push(headline(result));
     let overall = result.overall.as_ref().filter(|o| o.weights.len() > 1);
     out.extend(overall.map(overall_words));
-    out.extend(result.next.first().map(|n| wrap(&format!("Measure next. {n}"), "")));
+    out.extend(result.next.first().map(|n| wrap(&format!("Measure next. {}", n.words()), "")));
     out.push(String::new());
     if result.sets.len() + result.ordinal.len() > 1 {
         out.push(sets_table(result));
         out.push(String::new());
     }
-    out.extend(result.next.iter().skip(1).map(|n| wrap(n, "") + "\n"));
+    out.extend(result.next.iter().skip(1).map(|n| wrap(&n.words(), "") + "\n"));
     out.extend(corrected(result));
     out.extend(findings(&result.findings));
     out.extend(left_out(result));

@@ -4,6 +4,7 @@ use serde::Serialize;
 
 use crate::analysis::audit::Audit;
 use crate::analysis::audit::rules::RULES;
+use crate::analysis::next::Step;
 use crate::season::finding::{Finding, Group};
 
 #[derive(Serialize)]
@@ -15,6 +16,7 @@ struct Document<'a> {
     verdicts: usize,
     errors: bool,
     findings: Vec<FindingOut<'a>>,
+    next: &'a [Step],
     rules: Vec<RuleOut>,
     assumptions: &'a [String],
 }
@@ -48,6 +50,7 @@ pub fn render(audit: &Audit) -> serde_json::Result<String> {
         verdicts: audit.verdicts,
         errors: audit.has_error(),
         findings: audit.findings.iter().map(|j| FindingOut { finding: &j.finding, verdicts: j.verdicts }).collect(),
+        next: &audit.next,
         rules: RULES.iter().map(|r| RuleOut { name: r.name, group: r.group, asks: r.asks, source: r.source }).collect(),
         assumptions: &audit.assumptions,
     })

@@ -1,11 +1,11 @@
 //! What the audit found in words: how much of each kind and what matters most, then every finding.
 
 use super::number::{count, plural};
-use super::text::{assumptions, sentence, wrap};
-use crate::analysis::antennas::next::list;
+use super::text::{assumptions, next, sentence, wrap};
 use crate::analysis::antennas::result::label;
 use crate::analysis::audit::rules::RULES;
 use crate::analysis::audit::{Audit, Judged};
+use crate::analysis::next::list;
 use crate::season::finding::{Finding, Group, Place, Severity, Stake};
 
 const GROUPS: [(Group, &str, &str); 3] = [
@@ -20,6 +20,11 @@ pub fn render(audit: &Audit) -> String {
     out.extend(assumptions(&audit.assumptions));
     out.push(headline(audit));
     out.extend(most(audit));
+    if !audit.next.is_empty() {
+        out.push(String::new());
+        out.extend(next("Do next. ", audit.next.get(..3).unwrap_or(&audit.next)));
+        out.pop();
+    }
     for (group, name, meaning) in GROUPS {
         let found: Vec<&Judged> = audit.of(group).collect();
         if found.is_empty() {

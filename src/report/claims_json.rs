@@ -6,6 +6,7 @@ use serde::Serialize;
 use crate::analysis::antennas::result::Range;
 use crate::analysis::antennas::shown;
 use crate::analysis::claims::result::{Claim, Claims, Held, Lasting, Route, Settle, Unheld, Verdict};
+use crate::analysis::next::Step;
 use crate::radio::quantity::Quantity;
 use crate::season::finding::Finding;
 use crate::stats::conformity::Limits;
@@ -24,6 +25,7 @@ struct Document<'a> {
     judged: usize,
     expected_wrong_at_most: f64,
     claims: Vec<ClaimOut<'a>>,
+    next: &'a [Step],
     findings: &'a [Finding],
     left_out: Vec<LeftOut<'a>>,
     assumptions: &'a [String],
@@ -149,6 +151,7 @@ pub fn render(result: &Claims) -> serde_json::Result<String> {
         judged: result.judged(),
         expected_wrong_at_most: result.risk * result.judged() as f64,
         claims: result.claims.iter().map(claim).collect(),
+        next: &result.next,
         findings: &result.findings,
         left_out: left_out.collect(),
         assumptions: &result.assumptions,

@@ -3,10 +3,10 @@
 
 use super::claims_words::{claim_words, gap_words, measured, shift_words, unheld_words};
 use super::number::{self, plural};
-use super::text::{assumptions, table, wrap};
-use crate::analysis::antennas::next::list;
+use super::text::{assumptions, next, table, wrap};
 use crate::analysis::claims::GAIN;
 use crate::analysis::claims::result::{Claim, Claims, Held, Verdict};
+use crate::analysis::next::list;
 use crate::season::finding::Severity;
 
 /// The whole answer. Ends with a newline.
@@ -24,6 +24,7 @@ pub fn render(result: &Claims) -> String {
     out.push(String::new());
     out.extend(meters_table(result));
     out.extend(reasons(result));
+    out.extend(next("Measure next. ", &result.next));
     out.extend(cautions(result));
     out.extend(findings(result));
     for (reason, rows) in &result.left_out {

@@ -2,11 +2,11 @@
 
 use super::number::{self, plural};
 use crate::analysis::antennas::intervals::last_digit;
-use crate::analysis::antennas::next::list;
 use crate::analysis::antennas::result::Range;
 use crate::analysis::antennas::shown;
 use crate::analysis::claims::GAIN;
 use crate::analysis::claims::result::{Claim, Held, Lasting, Route, Settle, Unheld};
+use crate::analysis::next::list;
 
 /// A result in the claim's unit, to the digits its range supports.
 pub(super) struct Measured {

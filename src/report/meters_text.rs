@@ -3,13 +3,13 @@
 use super::antennas_text::findings;
 use super::meters_tables::{history_table, loads_table, pair_tables};
 use super::number::{self, plural};
-use super::text::{assumptions, wrap};
+use super::text::{assumptions, next, wrap};
 use crate::analysis::antennas::intervals::last_digit;
-use crate::analysis::antennas::next::list;
 use crate::analysis::meters::correction::{Against, Correction};
 use crate::analysis::meters::pairing::Pairing;
 use crate::analysis::meters::result::{BandResult, Meters, Offset, PairOfMeters, Scope, ShiftResult, Stretch};
 use crate::analysis::meters::why::Account;
+use crate::analysis::next::list;
 use crate::stats::method_comparison::Interval;
 
 /// The whole answer. Ends with a newline.
@@ -23,6 +23,10 @@ pub fn render(m: &Meters) -> String {
     for pair in &m.pairs {
         out.extend(words(pair, m.confidence));
         out.push(String::new());
+    }
+    // one pair's own checks stand with it, in this order
+    if m.pairs.iter().filter(|p| !p.checks.is_empty()).count() > 1 {
+        out.extend(next("First of all: ", m.next.get(..1).unwrap_or_default()));
     }
     out.extend(own_error_words(m));
     out.extend(correction_list(m));

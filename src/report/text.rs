@@ -1,5 +1,6 @@
 //! Plain text for a terminal: wrapped paragraphs and aligned tables, eighty columns wide.
 
+use crate::analysis::next::Step;
 use comfy_table::{CellAlignment, ContentArrangement, Table, TableComponent};
 
 /// Widest line that is written.
@@ -32,6 +33,19 @@ pub fn assumptions(lines: &[String]) -> Vec<String> {
     let Some((first, rest)) = lines.split_first() else { return vec![] };
     let rest = rest.iter().map(|line| wrap(&format!("  - {line}"), "    "));
     std::iter::once(wrap(&sentence(first), "")).chain(rest).chain([String::new()]).collect()
+}
+
+/// What to do next under a heading, a paragraph a step and an empty line; nothing where nothing is left to do.
+pub fn next(heading: &str, steps: &[Step]) -> Vec<String> {
+    let mut out: Vec<String> = steps
+        .iter()
+        .enumerate()
+        .map(|(i, s)| wrap(&format!("{}{}", if i == 0 { heading } else { "  Or: " }, s.words()), "  "))
+        .collect();
+    if !out.is_empty() {
+        out.push(String::new());
+    }
+    out
 }
 
 /// With a capital.

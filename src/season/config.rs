@@ -199,6 +199,26 @@ pub struct Weight {
     pub weight: f64,
 }
 
+/// What measuring costs, in minutes.
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
+pub struct Effort {
+    /// Getting a session going and packing it up again.
+    pub session_minutes: f64,
+    /// Taking an antenna off and putting the next, or the same, on.
+    pub mounting_minutes: f64,
+    /// Taking one reading of one meter on one band, all it shows, and writing it down.
+    pub reading_minutes: f64,
+    /// Reading a check load, or looking into one declared figure.
+    pub check_minutes: f64,
+}
+
+impl Default for Effort {
+    /// Starting guesses (common practice, no source), to be replaced by the practitioner's own.
+    fn default() -> Self {
+        Effort { session_minutes: 40.0, mounting_minutes: 2.0, reading_minutes: 0.3, check_minutes: 10.0 }
+    }
+}
+
 /// All that `season.toml` says.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Config {
@@ -212,6 +232,11 @@ pub struct Config {
     pub confidence: f64,
     /// What a row with no mounting number stands for.
     pub repeats: Repeats,
+    /// How many times the verdicts are to be looked at during the season, a look after each session; `None` where
+    /// they are looked at once, when the season is over.
+    pub looks: Option<usize>,
+    /// What measuring costs.
+    pub effort: Effort,
     /// Bands, in the file's order.
     pub bands: Vec<Band>,
     /// Meters, in the file's order.
@@ -241,6 +266,8 @@ impl Default for Config {
             region: None,
             confidence: 0.95,
             repeats: Repeats::LeftOn,
+            looks: None,
+            effort: Effort::default(),
             bands: Vec::new(),
             meters: Vec::new(),
             antennas: Vec::new(),

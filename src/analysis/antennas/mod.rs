@@ -2,7 +2,6 @@
 
 pub mod fitted;
 pub mod intervals;
-pub mod next;
 pub mod overall;
 pub mod ranks;
 pub mod readability;
@@ -18,6 +17,8 @@ use rayon::prelude::*;
 use super::audit;
 use super::audit::log::MOST_ANTENNAS;
 use super::meters::correction;
+use super::next::Questions;
+use super::next::session::Habit;
 use crate::season::Season;
 use crate::season::finding::Stake;
 use result::Antennas;
@@ -90,7 +91,10 @@ pub fn analyse(
         ordinal.par_iter().map(|(number, set)| readability::analyse(set, options, *number as u64)).collect();
     let overall = overall::ranking(&analyses, config, options.confidence);
     let correlations = overall::correlations(&analyses, options.confidence);
-    let sets: Vec<_> = analyses.into_iter().map(|a| a.result).collect();
+    let results: Vec<_> = analyses.into_iter().map(|a| a.result).collect();
+    let mut questions = Questions::new(config, Habit::of(&sets));
+    questions.pairs(&results, &ordinal, options.confidence);
+    let sets = results;
     let numeric: f64 = sets.iter().flat_map(|s| &s.antennas).map(|a| a.readings).sum();
     let reports: usize = ordinal.iter().flat_map(|s| &s.antennas).map(|a| a.reports).sum();
     let readings = numeric.round() as usize + reports;
@@ -100,7 +104,7 @@ pub fn analyse(
         seed: options.seed,
         asked,
         trials: sets.iter().map(|s| s.trials).max().unwrap_or(0),
-        next: next::measure_next(&sets, &ordinal, config.reference.as_deref()),
+        next: questions.steps(),
         sets,
         ordinal,
         overall,

@@ -1,6 +1,7 @@
 //! What the question "which antennas are apart" is answered with: plain data, rendered elsewhere.
 
 use crate::analysis::meters::correction::Correction;
+use crate::analysis::next::Step;
 use crate::radio::quantity::Quantity;
 use crate::season::finding::Finding;
 use crate::stats::mixed::{Basis, Level, LevelState};
@@ -283,8 +284,8 @@ pub struct Antennas {
     pub overall: Option<Overall>,
     /// Rank correlations between sets on one band.
     pub correlations: Vec<Correlation>,
-    /// What to measure next.
-    pub next: Vec<String>,
+    /// What to measure next, what settles most for its minutes first.
+    pub next: Vec<Step>,
     /// Everything found on the way in.
     pub findings: Vec<Finding>,
     /// Defaults that were used for want of a season.toml, and how readings of check loads were kept apart.

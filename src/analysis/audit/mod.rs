@@ -30,6 +30,8 @@ use polars::prelude::PolarsResult;
 use rayon::prelude::*;
 
 use crate::analysis::antennas::sets::Set;
+use crate::analysis::next::session::Habit;
+use crate::analysis::next::{Questions, Step};
 use crate::season::Season;
 use crate::season::finding::{Finding, Group, Severity, Stake};
 pub use log::Log;
@@ -64,6 +66,8 @@ pub struct Audit {
     pub verdicts: usize,
     /// Findings: by group; then the worst, and what puts most verdicts in doubt, first.
     pub findings: Vec<Judged>,
+    /// What to do next, what takes most out of doubt for its minutes first.
+    pub next: Vec<Step>,
     /// Defaults that hold for want of a `season.toml`.
     pub assumptions: Vec<String>,
 }
@@ -105,7 +109,11 @@ pub fn audit(season: &Season) -> PolarsResult<Audit> {
         let key = |j: &Judged| (j.finding.group, j.finding.severity, std::cmp::Reverse(j.verdicts));
         key(a).cmp(&key(b)).then_with(|| a.finding.place.cmp(&b.finding.place))
     });
+    let sets: Vec<Set> = log.sets.iter().map(|s| s.set.clone()).collect();
+    let mut questions = Questions::new(&season.config, Habit::of(&sets));
+    questions.findings(&findings.iter().map(|j| (&j.finding, j.verdicts)).collect::<Vec<_>>());
     Ok(Audit {
+        next: questions.steps(),
         season: season.title.clone(),
         readings: log.rows.iter().map(|r| r.readings).sum::<f64>().round() as usize,
         sets: log.sets.len() + log.ordinal.len(),

@@ -16,6 +16,8 @@ use crate::analysis::antennas::sets::{Set, sets_of};
 use crate::analysis::audit;
 use crate::analysis::audit::log::MOST_ANTENNAS;
 use crate::analysis::meters::correction;
+use crate::analysis::next::Questions;
+use crate::analysis::next::session::Habit;
 use crate::radio::quantity::{Better, Quantity, Scale};
 use crate::season::Season;
 use crate::season::config::{self, Config, Known};
@@ -53,6 +55,8 @@ pub fn check(season: &Season, options: &Options, risk: f64, done: &(dyn Fn() + S
     corrected.attach(&mut sets);
     let claims = check_sets(config, &sets, read_where(&season.readings.frame)?, options, risk, done);
     let mut findings = season.readings.findings.clone();
+    let mut questions = Questions::new(config, Habit::of(&sets));
+    questions.claims(&claims);
     let of_claims: Vec<Set> = sets.into_iter().filter(|set| is_claimed(config, set)).collect();
     findings.extend(audit::beside_sets(season, &of_claims)?);
     findings.extend(corrected.findings);
@@ -63,6 +67,7 @@ pub fn check(season: &Season, options: &Options, risk: f64, done: &(dyn Fn() + S
         seed: options.seed,
         trials: trials(options, risk),
         claims,
+        next: questions.steps(),
         findings,
         assumptions: season.assumptions.clone(),
         left_out: season.readings.left_out.iter().map(|l| (l.reason.clone(), l.rows)).collect(),
@@ -180,10 +185,15 @@ fn asked<'a>(config: &'a Config, log: &Log) -> Vec<Asked<'a>> {
     out
 }
 
-/// The limits of a claim on the analysis scale, where a return loss turns over.
-fn limits(claim: &config::Claim, scale: Scale) -> Limits {
-    let low = claim.at_least.and_then(|x| scale.to_analysis(x));
-    let high = claim.at_most.and_then(|x| scale.to_analysis(x));
+/// The limits of a claim on the analysis scale.
+pub fn limits_of(claim: &Claim) -> Limits {
+    limits(claim.at_least, claim.at_most, claim.quantity.scale)
+}
+
+/// Limits on the analysis scale, where a return loss turns over.
+fn limits(at_least: Option<f64>, at_most: Option<f64>, scale: Scale) -> Limits {
+    let low = at_least.and_then(|x| scale.to_analysis(x));
+    let high = at_most.and_then(|x| scale.to_analysis(x));
     let (low, high) = if scale == Scale::ReflectionFromReturnLoss { (high, low) } else { (low, high) };
     Limits { low: low.unwrap_or(f64::NEG_INFINITY), high: high.unwrap_or(f64::INFINITY) }
 }
@@ -204,7 +214,7 @@ fn decide(asked: &Asked, config: &Config, log: &Log, draws: Draws, risk: f64) ->
     };
     match values(asked, config, log, draws) {
         Ok(values) => {
-            let limits = limits(asked.claim, asked.quantity.scale);
+            let limits = limits_of(&claim);
             let rule = Rule { limits, risk, meters: values.len(), seed: draws.seed };
             claim.held = values.into_iter().map(|(value, origin)| verdict::hold(&value, origin, &rule)).collect();
             let overall = verdict::overall(&claim.held);

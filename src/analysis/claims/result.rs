@@ -1,5 +1,6 @@
 //! What the question "does it meet its maker's claims" is answered with: plain data, rendered elsewhere.
 
+use crate::analysis::next::Step;
 use crate::radio::quantity::Quantity;
 use crate::season::config::Known;
 use crate::season::finding::Finding;
@@ -194,6 +195,8 @@ pub struct Claims {
     pub trials: usize,
     /// The claims, by antenna in the season's order.
     pub claims: Vec<Claim>,
+    /// What to measure next, what settles most for its minutes first.
+    pub next: Vec<Step>,
     /// Everything found on the way in.
     pub findings: Vec<Finding>,
     /// Defaults used for want of a season.toml.

@@ -19,6 +19,8 @@ use polars::prelude::PolarsResult;
 use crate::analysis::antennas::Choice;
 use crate::analysis::antennas::sets::{Set, sets_of};
 use crate::analysis::audit;
+use crate::analysis::next::Questions;
+use crate::analysis::next::session::Habit;
 use crate::season::Season;
 use log::{Log, MeterSet};
 use result::{Meters, ReferenceHistory};
@@ -90,6 +92,8 @@ pub fn analyse(season: &Season, choice: &Choice, options: &Options) -> PolarsRes
     let read: Vec<Set> = read.into_iter().filter(asked).collect();
     findings.extend(audit::beside_sets(season, &read)?);
     let corrected = correction::corrected(season)?;
+    let mut questions = Questions::new(&season.config, Habit::of(&read));
+    questions.meters(&pairs);
     findings.extend(corrected.findings.iter().cloned());
     findings.extend(checks::stuck(&sets, &log));
     Ok(Meters {
@@ -98,6 +102,7 @@ pub fn analyse(season: &Season, choice: &Choice, options: &Options) -> PolarsRes
         seed: options.seed,
         shuffles: options.shuffles,
         pairs,
+        next: questions.steps(),
         own_errors,
         histories,
         corrections: corrected.corrections,

@@ -10,6 +10,7 @@ use super::loads::OwnError;
 use super::offset::Estimate;
 use super::pairing::Pairing;
 use super::why::Why;
+use crate::analysis::next::Step;
 use crate::season::finding::Finding;
 use crate::stats::method_comparison::Interval;
 use crate::stats::method_comparison::limits::Limits;
@@ -27,6 +28,8 @@ pub struct Meters {
     pub shuffles: usize,
     /// Pairs of meters, one a quantity.
     pub pairs: Vec<PairOfMeters>,
+    /// What to check next, what settles most for its minutes first.
+    pub next: Vec<Step>,
     /// Each meter's own error against check loads.
     pub own_errors: Vec<OwnError>,
     /// Each meter alone: the reference antenna's history.

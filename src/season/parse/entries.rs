@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use super::names::{Noun, check_known};
 use super::reader::{Field, Table};
 use crate::radio::quantity::{Better, Quantity, Scale};
-use crate::season::config::{Antenna, Band, Claim, Known, LeaveOut, Load, Meter, MeterKind, Weight};
+use crate::season::config::{Antenna, Band, Claim, Effort, Known, LeaveOut, Load, Meter, MeterKind, Weight};
 use crate::season::error::Kind;
 
 /// Reads every `[[key]]` entry of the file with `read`.
@@ -151,6 +151,21 @@ pub(super) fn quantities(top: &Table<'_>) -> Vec<Quantity> {
         let better = table.get("better").and_then(|f| f.word(&ends)).unwrap_or(Better::Neither);
         Some(Quantity { name: name?, unit: unit?, scale: scale?, better })
     })
+}
+
+/// What measuring costs; what is not said stays as it is guessed.
+pub(super) fn effort(top: &Table<'_>) -> Effort {
+    let keys = ["session_minutes", "mounting_minutes", "reading_minutes", "check_minutes"];
+    let guess = Effort::default();
+    let table = top.get("effort").and_then(|f| f.table("[effort]", "a table headed `[effort]`", &keys));
+    let Some(table) = table else { return guess };
+    let minutes = |key: &'static str, guess: f64| table.get(key).and_then(|f| f.positive()).unwrap_or(guess);
+    Effort {
+        session_minutes: minutes("session_minutes", guess.session_minutes),
+        mounting_minutes: minutes("mounting_minutes", guess.mounting_minutes),
+        reading_minutes: minutes("reading_minutes", guess.reading_minutes),
+        check_minutes: minutes("check_minutes", guess.check_minutes),
+    }
 }
 
 pub(super) fn matters(top: &Table<'_>) -> BTreeMap<String, f64> {

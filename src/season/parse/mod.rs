@@ -59,7 +59,11 @@ pub fn parse(text: &str, file: &str) -> Result<Config, InputError> {
 }
 
 /// The tables of the file, beside the keys of its top.
-const TABLES: [&str; 9] = ["band", "meter", "antenna", "load", "quantity", "source", "matters", "weights", "leave_out"];
+const TABLES: [&str; 10] =
+    ["band", "meter", "antenna", "load", "quantity", "source", "matters", "weights", "effort", "leave_out"];
+
+/// The most looks a season may plan: one a day for a year.
+const MOST_LOOKS: f64 = 366.0;
 
 /// Parts of the format that are not read yet, and what to do meanwhile.
 const LATER: [(&str, &str); 3] = [
@@ -80,6 +84,7 @@ fn top<'a>(doc: &'a Document<'a>, root: &'a DeTable<'a>) -> Config {
     }
     let defaults = Config::default();
     let above_half = |x: f64| x > 0.5 && x <= 0.999;
+    let looks = |x: f64| x.fract() == 0.0 && (1.0..=MOST_LOOKS).contains(&x);
     let repeats = [("left on", Repeats::LeftOn), ("remounted", Repeats::Remounted)];
     Config {
         title: top.get("title").and_then(|f| f.text()).unwrap_or(defaults.title),
@@ -90,6 +95,8 @@ fn top<'a>(doc: &'a Document<'a>, root: &'a DeTable<'a>) -> Config {
             .and_then(|f| f.number("a number above 0.5 and at most 0.999", above_half))
             .unwrap_or(defaults.confidence),
         repeats: top.get("repeats").and_then(|f| f.word(&repeats)).unwrap_or(defaults.repeats),
+        looks: top.get("looks").and_then(|f| f.number("a whole number from 1 to 366", looks)).map(|n| n as usize),
+        effort: entries::effort(&top),
         bands: entries::bands(&top),
         meters: entries::meters(&top),
         antennas: entries::antennas(&top),

@@ -42,7 +42,7 @@ impl Document<'_> {
 }
 
 /// The keys of the top of the file; a table that holds one of them by mistake is told so.
-pub(crate) const TOP_KEYS: [&str; 5] = ["title", "reference", "region", "confidence", "repeats"];
+pub(crate) const TOP_KEYS: [&str; 6] = ["title", "reference", "region", "confidence", "repeats", "looks"];
 
 /// One table of the file, its keys checked against those it may hold.
 pub(crate) struct Table<'a> {

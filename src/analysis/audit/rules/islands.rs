@@ -4,8 +4,8 @@ use std::collections::BTreeMap;
 
 use super::super::Rule;
 use super::super::log::Log;
-use crate::analysis::antennas::next::list;
 use crate::analysis::antennas::result::label;
+use crate::analysis::next::list;
 use crate::season::finding::{Finding, Group, Place, Severity, Stake};
 
 /// The rule.
