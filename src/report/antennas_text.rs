@@ -1,8 +1,9 @@
 //! The answer in words first, then set by set in tables: what `daylight antennas` prints.
 
+use super::grid::Grid;
 use super::number::{self, plural};
 use super::set_text::{ordinal, rank_range, set};
-use super::text::{assumptions, table, wrap};
+use super::text::{assumptions, wrap};
 use crate::analysis::antennas::result::{Antennas, Correlation, Overall, SetResult, Verdict};
 use crate::analysis::next::list;
 use crate::radio::quantity::Better;
@@ -12,25 +13,27 @@ use crate::season::finding::{Finding, Severity};
 pub fn render(result: &Antennas) -> String {
     let mut out: Vec<String> = vec![result.season.clone(), String::new()];
     out.extend(assumptions(&result.assumptions));
-    out.push(headline(result));
+    out.push(wrap(&headline(result), ""));
     let overall = result.overall.as_ref().filter(|o| o.weights.len() > 1);
-    out.extend(overall.map(overall_words));
+    out.extend(overall.map(|o| wrap(&overall_words(o), "")));
     out.extend(result.next.first().map(|n| wrap(&format!("Measure next. {}", n.words()), "")));
     out.push(String::new());
     if result.sets.len() + result.ordinal.len() > 1 {
-        out.push(sets_table(result));
+        out.push(sets_table(result).text(""));
         out.push(String::new());
     }
     out.extend(result.next.iter().skip(1).map(|n| wrap(&n.words(), "") + "\n"));
-    out.extend(corrected(result));
+    if let Some(words) = corrected(result) {
+        out.extend([wrap(&words, ""), String::new()]);
+    }
     out.extend(findings(&result.findings));
     out.extend(left_out(result));
-    out.extend(overall.filter(|o| !o.antennas.is_empty()).map(|o| overall_table(o, result)));
-    out.extend(correlations(result));
+    out.extend(overall.filter(|o| !o.antennas.is_empty()).map(|o| overall_table(o, result).text("  ") + "\n"));
+    out.extend(correlations(result).map(|grid| grid.text("") + "\n"));
     out.extend(result.sets.iter().map(|s| set(s, result.confidence)));
     out.extend(result.ordinal.iter().map(ordinal));
     if result.sets.len() + result.ordinal.len() > 0 {
-        out.push(method(result));
+        out.push(wrap(&method(result), ""));
     }
     let mut text = out.join("\n");
     text.push('\n');
@@ -38,7 +41,7 @@ pub fn render(result: &Antennas) -> String {
 }
 
 /// How many pairs are what, and how many false calls that allows.
-fn headline(result: &Antennas) -> String {
+pub(super) fn headline(result: &Antennas) -> String {
     let count = |v: Verdict| {
         result.sets.iter().map(|s| s.count(v)).sum::<usize>()
             + result.ordinal.iter().map(|s| s.pairs.iter().filter(|p| p.verdict == v).count()).sum::<usize>()
@@ -51,13 +54,10 @@ fn headline(result: &Antennas) -> String {
         return format!("{reason}, so there is nothing to compare.");
     }
     if pairs == 0 {
-        return wrap(
-            &format!(
-                "{} in {}, of one antenna each: nothing to compare.",
-                readings(result),
-                plural(sets, "set", "sets")
-            ),
-            "",
+        return format!(
+            "{} in {}, of one antenna each: nothing to compare.",
+            readings(result),
+            plural(sets, "set", "sets")
         );
     }
     let small =
@@ -93,7 +93,7 @@ fn headline(result: &Antennas) -> String {
         plural(sets, "set", "sets"),
         list(&parts)
     );
-    wrap(&format!("{of} {promise}"), "")
+    format!("{of} {promise}")
 }
 
 fn are(n: usize) -> String {
@@ -108,7 +108,8 @@ fn readings(result: &Antennas) -> String {
     plural(result.readings, "reading", "readings")
 }
 
-fn overall_words(overall: &Overall) -> String {
+/// Who is first by the season's weights.
+pub(super) fn overall_words(overall: &Overall) -> String {
     let missing = match overall.incomplete.len() {
         0 => String::new(),
         _ => {
@@ -118,11 +119,8 @@ fn overall_words(overall: &Overall) -> String {
         }
     };
     if overall.antennas.is_empty() {
-        return wrap(
-            &format!(
-                "There is no overall ranking by your weights: no two antennas have a comparable result in every weighted set.{missing}"
-            ),
-            "",
+        return format!(
+            "There is no overall ranking by your weights: no two antennas have a comparable result in every weighted set.{missing}"
         );
     }
     let first: Vec<&str> = overall.antennas.iter().filter(|a| a.rank_low == 1).map(|a| a.antenna.as_str()).collect();
@@ -133,11 +131,11 @@ fn overall_words(overall: &Overall) -> String {
         }
         several => format!("Overall, by your weights, the first is one of {}.", list(several)),
     };
-    wrap(&format!("{verdict}{missing}"), "")
+    format!("{verdict}{missing}")
 }
 
 /// One line a set: its pairs by verdict, and which antennas can be first.
-fn sets_table(result: &Antennas) -> String {
+pub(super) fn sets_table(result: &Antennas) -> Grid {
     let cell = |n: usize| if n == 0 { "·".to_string() } else { n.to_string() };
     let mut rows = vec![];
     for s in &result.sets {
@@ -155,7 +153,7 @@ fn sets_table(result: &Antennas) -> String {
         let first = firsts(s.antennas.iter().map(|a| (a.antenna.as_str(), Some((a.rank_low, a.rank_high)))));
         rows.push([vec![label], counts.to_vec(), vec![first]].concat());
     }
-    table(&["Set", "apart", "even", "noise", "unlinked", "first"], &[1, 2, 3, 4], &rows)
+    Grid::new("", &["Set", "apart", "even", "noise", "unlinked", "first"], &[1, 2, 3, 4], rows)
 }
 
 /// Who can be first: one name, two, or how many.
@@ -198,20 +196,19 @@ pub(super) fn findings(all: &[Finding]) -> Vec<String> {
 }
 
 /// Which meters' readings were corrected: the sets say by how much.
-fn corrected(result: &Antennas) -> Vec<String> {
+pub(super) fn corrected(result: &Antennas) -> Option<String> {
     let mut meters: Vec<&str> =
         result.sets.iter().filter_map(|s| s.corrected.as_ref()).map(|c| c.meter.as_str()).collect();
     meters.dedup();
     meters.sort_unstable();
     meters.dedup();
     if meters.is_empty() {
-        return vec![];
+        return None;
     }
-    let text = format!(
+    Some(format!(
         "Corrected: the readings of {} had an estimated offset taken out, as season.toml asks (`correct = true`); each set says how much.",
         list(&meters)
-    );
-    vec![wrap(&text, ""), String::new()]
+    ))
 }
 
 fn left_out(result: &Antennas) -> Vec<String> {
@@ -228,7 +225,8 @@ fn left_out(result: &Antennas) -> Vec<String> {
     out
 }
 
-fn overall_table(overall: &Overall, result: &Antennas) -> String {
+/// Scores by the season's weights.
+pub(super) fn overall_table(overall: &Overall, result: &Antennas) -> Grid {
     let rows: Vec<Vec<String>> = overall
         .antennas
         .iter()
@@ -249,16 +247,12 @@ fn overall_table(overall: &Overall, result: &Antennas) -> String {
         plural(overall.pairs, "pair", "pairs"),
         number::percent(result.confidence)
     );
-    format!(
-        "{head}\n{}\n{}\n",
-        table(&["#", "antenna", "score", "rank", "first in"], &[0, 3, 4], &rows),
-        wrap(&format!("  {note}"), "  ")
-    )
+    Grid::new(head, &["#", "antenna", "score", "rank", "first in"], &[0, 3, 4], rows).noted([note])
 }
 
 /// Does a low SWR go with a strong field? One line a band and pair of sets; where field strengths were
 /// read, those with one, since the field is what the antenna is for.
-fn correlations(result: &Antennas) -> Vec<String> {
+pub(super) fn correlations(result: &Antennas) -> Option<Grid> {
     let has_field =
         |c: &&Correlation| [c.first, c.second].iter().any(|&i| result.sets[i].quantity.name == "field_strength");
     let any_field = result.correlations.iter().any(|c| has_field(&c));
@@ -290,14 +284,12 @@ fn correlations(result: &Antennas) -> Vec<String> {
             vec![a.band.clone(), name(a), name(b), words.into(), number::signed(c.estimate, 0.1), range]
         })
         .collect();
-    if rows.is_empty() {
-        return vec![];
-    }
     let head = "Does a good value of one go with a good value of the other? (rank correlation)";
-    vec![format!("{head}\n{}\n", table(&["band", "one", "other", "", "r", "range"], &[4], &rows))]
+    (!rows.is_empty()).then(|| Grid::new(head, &["band", "one", "other", "", "r", "range"], &[4], rows))
 }
 
-fn method(result: &Antennas) -> String {
+/// How the figures came about.
+pub(super) fn method(result: &Antennas) -> String {
     let unsettled: usize = result.sets.iter().map(|s| s.unsettled).sum();
     let note = if unsettled > 0 {
         format!(" {} did not come to rest and were kept as they were.", plural(unsettled, "replay", "replays"))
@@ -312,11 +304,8 @@ fn method(result: &Antennas) -> String {
         0 => "nothing to replay".to_string(),
         n => format!("up to {} a set, seed {}", plural(n, "replay", "replays"), result.seed),
     };
-    wrap(
-        &format!(
-            "Ranges of antennas hold each by itself; verdicts, intervals of pairs and rank sets hold for all in a set at once. \"first in\": the share of replays in which an antenna comes first. {} used{loads}; {replays}.{note}",
-            readings(result)
-        ),
-        "",
+    format!(
+        "Ranges of antennas hold each by itself; verdicts, intervals of pairs and rank sets hold for all in a set at once. \"first in\": the share of replays in which an antenna comes first. {} used{loads}; {replays}.{note}",
+        readings(result)
     )
 }

@@ -18,8 +18,8 @@ const GROUPS: [(Group, &str, &str); 3] = [
 pub fn render(audit: &Audit) -> String {
     let mut out: Vec<String> = vec![audit.season.clone(), String::new()];
     out.extend(assumptions(&audit.assumptions));
-    out.push(headline(audit));
-    out.extend(most(audit));
+    out.push(wrap(&headline(audit), ""));
+    out.extend(most(audit).map(|words| wrap(&words, "")));
     if !audit.next.is_empty() {
         out.push(String::new());
         out.extend(next("Do next. ", audit.next.get(..3).unwrap_or(&audit.next)));
@@ -51,11 +51,11 @@ pub fn render(audit: &Audit) -> String {
 }
 
 /// How many findings of each group.
-fn headline(audit: &Audit) -> String {
+pub(super) fn headline(audit: &Audit) -> String {
     let of = |group: Group| audit.of(group).count();
     let (impossible, suspect, weak) = (of(Group::Impossible), of(Group::Suspect), of(Group::WeakDesign));
     if impossible + suspect + weak == 0 {
-        return wrap("Nothing impossible, nothing suspect, and no weakness in the design was found in this log.", "");
+        return "Nothing impossible, nothing suspect, and no weakness in the design was found in this log.".into();
     }
     let some = |n: usize, what: &str| if n == 0 { format!("nothing {what}") } else { format!("{} {what}", count(n)) };
     let design = match weak {
@@ -70,12 +70,12 @@ fn headline(audit: &Audit) -> String {
     };
     let counts = [some(impossible, "impossible"), some(suspect, "suspect"), design];
     let counts: Vec<&str> = counts.iter().map(String::as_str).collect();
-    wrap(&sentence(&format!("{}. {errors}", list(&counts))), "")
+    sentence(&format!("{}. {errors}", list(&counts)))
 }
 
 /// What matters most: an error; else what is suspect; else the weakest of the design; of equals, what most
 /// verdicts hang on.
-fn most(audit: &Audit) -> Option<String> {
+pub(super) fn most(audit: &Audit) -> Option<String> {
     let rank = |j: &Judged| (j.finding.severity != Severity::Error, j.finding.group);
     let grave = audit.findings.iter().filter(|j| j.verdicts > 0 && j.finding.severity != Severity::Note);
     // `min_by` takes the first of equals, in the order in which they are told
@@ -83,19 +83,16 @@ fn most(audit: &Audit) -> Option<String> {
     let f = &worst.finding;
     // the first clause says what it is; the rest is told below
     let what = f.what.split("; ").next().unwrap_or(&f.what);
-    Some(wrap(
-        &format!(
-            "What matters most: {what} ({}). It puts {} of {} in doubt.",
-            Place { column: None, ..f.place.clone() },
-            count(worst.verdicts),
-            plural(audit.verdicts, "verdict", "verdicts")
-        ),
-        "",
+    Some(format!(
+        "What matters most: {what} ({}). It puts {} of {} in doubt.",
+        Place { column: None, ..f.place.clone() },
+        count(worst.verdicts),
+        plural(audit.verdicts, "verdict", "verdicts")
     ))
 }
 
 /// Where it is: of one place, with its column; of several, their lines alone.
-fn place(finding: &Finding) -> String {
+pub(super) fn place(finding: &Finding) -> String {
     if finding.others.is_empty() {
         return finding.place.to_string();
     }
@@ -104,25 +101,30 @@ fn place(finding: &Finding) -> String {
 
 fn told(judged: &Judged, audit: &Audit) -> Vec<String> {
     let f = &judged.finding;
-    let severity = match f.severity {
-        Severity::Error => "error",
-        Severity::Warning => "warning",
-        Severity::Note => "note",
-    };
+    let severity = severity_word(f.severity);
     let mut out = vec![wrap(&format!("  {} ({severity}: {})", place(f), f.rule), "    ")];
     out.push(wrap(&format!("    {}", f.what), "    "));
     out.push(wrap(&format!("    why: {}", f.why), "      "));
     out.push(wrap(&format!("    do: {}", f.action), "      "));
-    if judged.verdicts > 0 {
-        let doubt = format!(
-            "    in doubt: {} of {} verdicts{}",
-            count(judged.verdicts),
-            count(audit.verdicts),
-            whose(&f.endangers)
-        );
-        out.push(wrap(&doubt, "      "));
-    }
+    out.extend(doubt(judged, audit).map(|words| wrap(&format!("    in doubt: {words}"), "      ")));
     out
+}
+
+/// A severity as it is called.
+pub(super) fn severity_word(severity: Severity) -> &'static str {
+    match severity {
+        Severity::Error => "error",
+        Severity::Warning => "warning",
+        Severity::Note => "note",
+    }
+}
+
+/// How many verdicts a finding puts in doubt, and whose; `None` where it puts none.
+pub(super) fn doubt(judged: &Judged, audit: &Audit) -> Option<String> {
+    (judged.verdicts > 0).then(|| {
+        let whose = whose(&judged.finding.endangers);
+        format!("{} of {} verdicts{whose}", count(judged.verdicts), count(audit.verdicts))
+    })
 }
 
 /// The other places, by file: lines in a row as a range; a long list is cut, and says so.

@@ -2,8 +2,9 @@
 //! isn't, and what would settle it.
 
 use super::claims_words::{claim_words, gap_words, measured, shift_words, unheld_words};
+use super::grid::Grid;
 use super::number::{self, plural};
-use super::text::{assumptions, next, table, wrap};
+use super::text::{assumptions, next, wrap};
 use crate::analysis::claims::GAIN;
 use crate::analysis::claims::result::{Claim, Claims, Held, Verdict};
 use crate::analysis::next::list;
@@ -18,14 +19,22 @@ pub fn render(result: &Claims) -> String {
         out.push(wrap(words, ""));
         return out.join("\n") + "\n";
     }
-    out.push(headline(result));
-    out.push(String::new());
-    out.push(claims_table(result));
-    out.push(String::new());
-    out.extend(meters_table(result));
-    out.extend(reasons(result));
+    out.extend([wrap(&headline(result), ""), String::new()]);
+    out.extend([claims_table(result).text(""), String::new()]);
+    out.extend(meters_table(result).map(|grid| grid.text("") + "\n"));
+    let reasons: Vec<String> =
+        reasons(result).iter().map(|(whose, why)| wrap(&format!("  {whose}. {why}"), "    ")).collect();
+    if !reasons.is_empty() {
+        out.push("Not shown, and what would settle it".to_string());
+        out.extend(reasons);
+        out.push(String::new());
+    }
     out.extend(next("Measure next. ", &result.next));
-    out.extend(cautions(result));
+    let cautions: Vec<String> = cautions(result).iter().map(|line| wrap(line, "  ")).collect();
+    if !cautions.is_empty() {
+        out.extend(cautions);
+        out.push(String::new());
+    }
     out.extend(findings(result));
     for (reason, rows) in &result.left_out {
         out.push(wrap(&format!("Left out on the record: {} ({reason})", plural(*rows, "reading", "readings")), "  "));
@@ -33,12 +42,12 @@ pub fn render(result: &Claims) -> String {
     if !result.left_out.is_empty() {
         out.push(String::new());
     }
-    out.push(method(result));
+    out.push(wrap(&method(result), ""));
     out.join("\n") + "\n"
 }
 
 /// How many claims are what, and how many false verdicts that allows.
-fn headline(result: &Claims) -> String {
+pub(super) fn headline(result: &Claims) -> String {
     let is = |n: usize| {
         if n == 0 {
             "none is".to_string()
@@ -62,10 +71,11 @@ fn headline(result: &Claims) -> String {
             result.risk * judged as f64
         ),
     };
-    wrap(&format!("{of} {promise}"), "")
+    format!("{of} {promise}")
 }
 
-fn word(verdict: Verdict) -> &'static str {
+/// A verdict as it is called.
+pub(super) fn word(verdict: Verdict) -> &'static str {
     match verdict {
         Verdict::Met => "met",
         Verdict::Missed => "missed",
@@ -73,7 +83,8 @@ fn word(verdict: Verdict) -> &'static str {
     }
 }
 
-fn claims_table(result: &Claims) -> String {
+/// Every claim with the result it was held against.
+pub(super) fn claims_table(result: &Claims) -> Grid {
     let rows: Vec<Vec<String>> = result
         .claims
         .iter()
@@ -88,11 +99,11 @@ fn claims_table(result: &Claims) -> String {
             vec![c.antenna.clone(), c.band.clone(), claim_words(c), estimate, range, word(c.verdict).into(), chance]
         })
         .collect();
-    table(&["antenna", "band", "claim", "result", "range", "verdict", "chance"], &[3, 6], &rows)
+    Grid::new("", &["antenna", "band", "claim", "result", "range", "verdict", "chance"], &[3, 6], rows)
 }
 
 /// The claims that several meters measured, meter by meter.
-fn meters_table(result: &Claims) -> Vec<String> {
+pub(super) fn meters_table(result: &Claims) -> Option<Grid> {
     let mut rows = vec![];
     for claim in result.claims.iter().filter(|c| c.held.len() > 1) {
         for (i, held) in claim.held.iter().enumerate() {
@@ -108,11 +119,9 @@ fn meters_table(result: &Claims) -> Vec<String> {
             ]);
         }
     }
-    if rows.is_empty() {
-        return vec![];
-    }
     let head = "Meter by meter, where several measured the same";
-    vec![format!("{head}\n{}\n", table(&["antenna", "claim", "meter", "result", "range", "alone"], &[3], &rows))]
+    let header = ["antenna", "claim", "meter", "result", "range", "alone"];
+    (!rows.is_empty()).then(|| Grid::new(head, &header, &[3], rows))
 }
 
 fn meter(held: &Held) -> String {
@@ -120,22 +129,17 @@ fn meter(held: &Held) -> String {
 }
 
 /// Why each claim that isn't shown isn't, and what would settle it.
-fn reasons(result: &Claims) -> Vec<String> {
-    let open: Vec<&Claim> = result.claims.iter().filter(|c| c.verdict == Verdict::NotShown).collect();
-    if open.is_empty() {
-        return vec![];
-    }
-    let mut out = vec!["Not shown, and what would settle it".to_string()];
-    for claim in open {
+pub(super) fn reasons(result: &Claims) -> Vec<(String, String)> {
+    let open = result.claims.iter().filter(|c| c.verdict == Verdict::NotShown);
+    let told = |claim: &Claim| {
         let why = match (&claim.unheld, claim.disagree) {
             (Some(reason), _) => unheld_words(claim, reason),
             (None, Some([low, high])) => disagreement(claim, &claim.held[low], &claim.held[high]),
             (None, None) => gap_words(claim),
         };
-        out.push(wrap(&format!("  {}, {}: {}. {why}", claim.antenna, claim.band, claim_words(claim)), "    "));
-    }
-    out.push(String::new());
-    out
+        (format!("{}, {}: {}", claim.antenna, claim.band, claim_words(claim)), why)
+    };
+    open.map(told).collect()
 }
 
 fn disagreement(claim: &Claim, low: &Held, high: &Held) -> String {
@@ -149,17 +153,13 @@ fn disagreement(claim: &Claim, low: &Held, high: &Held) -> String {
 }
 
 /// What makes results wider than they need be, and what a verdict here does not say.
-fn cautions(result: &Claims) -> Vec<String> {
+pub(super) fn cautions(result: &Claims) -> Vec<String> {
     let mut out: Vec<String> = shift_words(&result.claims);
     if result.claims.iter().any(|c| c.quantity.name == GAIN) {
         out.push("Gain here is toward the field meter, with this radio, its mismatch included; a maker's figure may be for free space, or over another antenna (0 dBd is 2.15 dBi).".into());
     }
     if result.claims.iter().any(|c| c.quantity.is_reflection() && c.verdict == Verdict::Met) {
         out.push("An SWR claim met says that the antenna takes the power, not that it radiates it.".into());
-    }
-    let mut out: Vec<String> = out.iter().map(|line| wrap(line, "  ")).collect();
-    if !out.is_empty() {
-        out.push(String::new());
     }
     out
 }
@@ -183,20 +183,18 @@ fn findings(result: &Claims) -> Vec<String> {
     out
 }
 
-fn method(result: &Claims) -> String {
+/// How the figures came about.
+pub(super) fn method(result: &Claims) -> String {
     let several = result.claims.iter().any(|c| c.held.len() > 1);
     let shared = if several {
         " Where several meters measured the same they share that risk, any one may decide, and two whose ranges have nothing in common leave it open."
     } else {
         ""
     };
-    wrap(
-        &format!(
-            "Range: the true value lies beyond either end with a chance of at most {}, scatter of sessions, declared sources, directivity and calibration included. A claim is met or missed when the whole range says so.{shared} \"chance\": that the antenna conforms, by the result shown. {} draws a result, seed {}.",
-            number::percent(result.risk),
-            number::count(result.trials),
-            result.seed
-        ),
-        "",
+    format!(
+        "Range: the true value lies beyond either end with a chance of at most {}, scatter of sessions, declared sources, directivity and calibration included. A claim is met or missed when the whole range says so.{shared} \"chance\": that the antenna conforms, by the result shown. {} draws a result, seed {}.",
+        number::percent(result.risk),
+        number::count(result.trials),
+        result.seed
     )
 }

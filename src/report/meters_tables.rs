@@ -1,8 +1,8 @@
 //! The tables of `meters`.
 
+use super::grid::Grid;
 use super::meters_text::{quantity_words, range};
 use super::number;
-use super::text::{table, wrap};
 use crate::analysis::antennas::intervals::last_digit;
 use crate::analysis::meters::lines::{Lines, Method, Relation};
 use crate::analysis::meters::pairing::Pairing;
@@ -15,15 +15,27 @@ const BANDS_WIDE: usize = 3;
 
 /// All tables of a pair.
 pub(super) fn pair_tables(pair: &PairOfMeters, confidence: f64) -> Vec<String> {
-    let title = format!("{}, {} − {}", quantity_words(&pair.quantity), pair.second, pair.first);
-    let mut out = vec![offsets(pair, &title, confidence), String::new()];
-    out.extend(lines(pair, &title));
-    out.extend(sessions(pair, &title));
-    out.extend(levels(pair, &title));
+    let mut out = vec![offsets(pair, confidence).text("    "), String::new()];
+    out.extend(lines(pair).map(apart).into_iter().flatten());
+    let sessions: Vec<String> = session_grids(pair, BANDS_WIDE).iter().map(|grid| grid.text("  ")).collect();
+    if !sessions.is_empty() {
+        out.extend([sessions.join("\n"), String::new()]);
+    }
+    out.extend(levels(pair).map(apart).into_iter().flatten());
     out
 }
 
-fn offsets(pair: &PairOfMeters, title: &str, confidence: f64) -> String {
+/// A table and an empty line.
+pub(super) fn apart(grid: Grid) -> [String; 2] {
+    [grid.text("  "), String::new()]
+}
+
+fn title(pair: &PairOfMeters) -> String {
+    format!("{}, {} − {}", quantity_words(&pair.quantity), pair.second, pair.first)
+}
+
+/// Offsets and limits, band by band.
+pub(super) fn offsets(pair: &PairOfMeters, confidence: f64) -> Grid {
     let shown = pair.unit != pair.scale;
     let rows: Vec<Vec<String>> = pair
         .bands
@@ -60,12 +72,8 @@ fn offsets(pair: &PairOfMeters, title: &str, confidence: f64) -> String {
     if shown {
         header.push(&in_unit);
     }
-    let mut text =
-        format!("{title}: offset with its {} interval\n{}", number::percent(confidence), table(&header, &[], &rows));
-    for note in offset_notes(pair) {
-        text += &format!("\n{}", wrap(&format!("  {note}"), "    "));
-    }
-    text
+    let title = format!("{}: offset with its {} interval", title(pair), number::percent(confidence));
+    Grid::new(title, &header, &[], rows).noted(offset_notes(pair))
 }
 
 /// What the offsets rest on, and how well their limits are known.
@@ -102,7 +110,8 @@ fn offset_notes(pair: &PairOfMeters) -> Vec<String> {
     notes
 }
 
-fn lines(pair: &PairOfMeters, title: &str) -> Vec<String> {
+/// Constant and proportional offset by three methods.
+pub(super) fn lines(pair: &PairOfMeters) -> Option<Grid> {
     let mut rows = vec![];
     let name = |m: Method| match m {
         Method::Deming => "Deming",
@@ -134,7 +143,7 @@ fn lines(pair: &PairOfMeters, title: &str) -> Vec<String> {
         }
     }
     if rows.is_empty() {
-        return vec![];
+        return None;
     }
     let constant = [format!("constant, {}", pair.scale), format!("constant, {}", pair.unit)];
     let mut header = vec!["band", "method", &constant[0], "times", &constant[1], "times"];
@@ -157,14 +166,7 @@ fn lines(pair: &PairOfMeters, title: &str) -> Vec<String> {
     if pair.bands.iter().any(|b| b.lines.as_ref().is_some_and(|l| l.variance_ratio.is_none())) {
         note += " No repeats show how the meters' own errors compare: taken as equal.";
     }
-    vec![
-        format!(
-            "{title}: constant and proportional\n{}\n{}",
-            table(&header, &[], &rows),
-            wrap(&format!("  {note}"), "  ")
-        ),
-        String::new(),
-    ]
+    Some(Grid::new(format!("{}: constant and proportional", title(pair)), &header, &[], rows).noted([note]))
 }
 
 /// "low … high"; open where few antennas leave it so.
@@ -172,7 +174,8 @@ fn bounded(i: Interval) -> String {
     if i.low.is_finite() && i.high.is_finite() { range(i) } else { "too few antennas".into() }
 }
 
-fn sessions(pair: &PairOfMeters, title: &str) -> Vec<String> {
+/// Every session's offset, at most so many bands side by side.
+pub(super) fn session_grids(pair: &PairOfMeters, wide: usize) -> Vec<Grid> {
     let used: Vec<&BandResult> = pair.bands.iter().filter(|b| b.by_session.len() > 1).collect();
     if used.is_empty() {
         return vec![];
@@ -182,7 +185,7 @@ fn sessions(pair: &PairOfMeters, title: &str) -> Vec<String> {
     names.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(b.1)));
     names.dedup();
     let mut out = vec![];
-    for group in used.chunks(BANDS_WIDE) {
+    for group in used.chunks(wide) {
         let rows: Vec<Vec<String>> = names
             .iter()
             .map(|(_, name)| {
@@ -203,7 +206,7 @@ fn sessions(pair: &PairOfMeters, title: &str) -> Vec<String> {
             })
             .collect();
         let header: Vec<&str> = std::iter::once("session").chain(group.iter().map(|b| b.band.as_str())).collect();
-        out.push(table(&header, &[], &rows));
+        out.push(Grid::new("", &header, &[], rows));
     }
     let slopes: Vec<String> = used
         .iter()
@@ -216,18 +219,17 @@ fn sessions(pair: &PairOfMeters, title: &str) -> Vec<String> {
         let about = if pair.shifts.is_empty() { "" } else { ", shifts apart" };
         note += &format!(" Drift in 30 days{about}: {}.", slopes.join("; "));
     }
-    vec![
-        format!(
-            "{title}: session by session, {}\n{}\n{}",
-            pair.scale,
-            out.join("\n"),
-            wrap(&format!("  {note}"), "  ")
-        ),
-        String::new(),
-    ]
+    if let Some(first) = out.first_mut() {
+        first.title = format!("{}: session by session, {}", title(pair), pair.scale);
+    }
+    if let Some(last) = out.last_mut() {
+        last.notes.push(note);
+    }
+    out
 }
 
-fn levels(pair: &PairOfMeters, title: &str) -> Vec<String> {
+/// What the season declares, held against what was seen, antenna by antenna.
+pub(super) fn levels(pair: &PairOfMeters) -> Option<Grid> {
     let mut rows = vec![];
     for b in &pair.bands {
         let Some(why) = b.why.as_ref().filter(|w| w.account != Account::NothingDeclared) else { continue };
@@ -244,24 +246,17 @@ fn levels(pair: &PairOfMeters, title: &str) -> Vec<String> {
         }
     }
     if rows.is_empty() {
-        return vec![];
+        return None;
     }
     let header = ["band", "antenna", "level", "seen", "line loss", "declared allow", ""];
     let note = "Level: at the antenna. \"Declared allow\": line loss with both meters' false waves at their worst phases, and the last digit.";
     let since = if pair.shifts.is_empty() { "" } else { " since the last shift" };
-    vec![
-        format!(
-            "{title}: what is declared and what was seen{since}, {}\n{}\n{}",
-            pair.scale,
-            table(&header, &[2, 3, 4], &rows),
-            wrap(&format!("  {note}"), "  ")
-        ),
-        String::new(),
-    ]
+    let title = format!("{}: what is declared and what was seen{since}, {}", title(pair), pair.scale);
+    Some(Grid::new(title, &header, &[2, 3, 4], rows).noted([note.to_string()]))
 }
 
 /// Check loads, meter by meter.
-pub(super) fn loads_table(m: &Meters) -> Vec<String> {
+pub(super) fn loads_table(m: &Meters) -> Option<Grid> {
     let mut rows = vec![];
     for own in &m.own_errors {
         for l in &own.loads {
@@ -286,7 +281,7 @@ pub(super) fn loads_table(m: &Meters) -> Vec<String> {
         }
     }
     if rows.is_empty() {
-        return vec![];
+        return None;
     }
     let mut note = "Analysis scale, line loss undone. An error's ± holds its scatter, the load's tolerance and the declared directivity.".to_string();
     let exact = m.own_errors.iter().flat_map(|o| &o.loads).any(|l| l.tolerance.is_none());
@@ -307,14 +302,11 @@ pub(super) fn loads_table(m: &Meters) -> Vec<String> {
         }
     }
     let header = ["meter", "band", "load", "when", "is", "read", "error"];
-    vec![
-        format!("Check loads\n{}\n{}", table(&header, &[4, 5], &rows), wrap(&format!("  {note}"), "  ")),
-        String::new(),
-    ]
+    Some(Grid::new("Check loads", &header, &[4, 5], rows).noted([note]))
 }
 
 /// Each meter alone, by the reference antenna.
-pub(super) fn history_table(m: &Meters) -> Vec<String> {
+pub(super) fn history_table(m: &Meters) -> Option<Grid> {
     let mut rows = vec![];
     let mut shifted = vec![];
     for h in &m.histories {
@@ -339,7 +331,7 @@ pub(super) fn history_table(m: &Meters) -> Vec<String> {
             ]);
         }
     }
-    let Some(first) = m.histories.first() else { return vec![] };
+    let first = m.histories.first()?;
     let header = ["meter", "band", "ses.", "inside", "between", "drift in 30 days"];
     let note = "Standard deviations of mountings inside a session and of sessions beyond that, on the analysis scale. The antenna's own changes are in these too.";
     let said = match shifted.len() {
@@ -347,13 +339,5 @@ pub(super) fn history_table(m: &Meters) -> Vec<String> {
         _ => format!("By itself {}.", shifted.join("; ")),
     };
     let note = format!("{note} {said}");
-    vec![
-        format!(
-            "Each meter alone, by {}\n{}\n{}",
-            first.antenna,
-            table(&header, &[2, 3, 4], &rows),
-            wrap(&format!("  {note}"), "  ")
-        ),
-        String::new(),
-    ]
+    Some(Grid::new(format!("Each meter alone, by {}", first.antenna), &header, &[2, 3, 4], rows).noted([note]))
 }

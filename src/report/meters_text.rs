@@ -1,7 +1,7 @@
 //! The answer of `meters` in words first, then in tables.
 
 use super::antennas_text::findings;
-use super::meters_tables::{history_table, loads_table, pair_tables};
+use super::meters_tables::{apart, history_table, loads_table, pair_tables};
 use super::number::{self, plural};
 use super::text::{assumptions, next, wrap};
 use crate::analysis::antennas::intervals::last_digit;
@@ -21,22 +21,30 @@ pub fn render(m: &Meters) -> String {
         out.push(String::new());
     }
     for pair in &m.pairs {
-        out.extend(words(pair, m.confidence));
+        out.push(pair_name(pair));
+        for (words, hang) in pair_words(pair, m.confidence) {
+            out.push(wrap(&format!("  {words}"), hang));
+        }
         out.push(String::new());
     }
     // one pair's own checks stand with it, in this order
     if m.pairs.iter().filter(|p| !p.checks.is_empty()).count() > 1 {
         out.extend(next("First of all: ", m.next.get(..1).unwrap_or_default()));
     }
-    out.extend(own_error_words(m));
-    out.extend(correction_list(m));
+    if let Some(words) = own_error_words(m) {
+        out.extend([wrap(&words, ""), String::new()]);
+    }
+    let corrections: Vec<String> = correction_list(m).iter().map(|words| wrap(words, "  ")).collect();
+    if !corrections.is_empty() {
+        out.extend(corrections);
+        out.push(String::new());
+    }
     out.extend(findings(&m.findings));
     for pair in &m.pairs {
         out.extend(pair_tables(pair, m.confidence));
     }
-    out.extend(loads_table(m));
-    out.extend(history_table(m));
-    out.push(method(m));
+    out.extend(loads_table(m).into_iter().chain(history_table(m)).flat_map(apart));
+    out.push(wrap(&method(m), ""));
     let mut text = out.join("\n");
     text.push('\n');
     text
@@ -58,14 +66,18 @@ fn unit_of(pair: &PairOfMeters) -> String {
     if pair.unit == "1" { String::new() } else { format!(" {}", pair.unit) }
 }
 
-fn words(pair: &PairOfMeters, confidence: f64) -> Vec<String> {
-    let head = format!("{}: {} against {}", quantity_words(&pair.quantity), pair.second, pair.first);
-    let mut out = vec![head];
-    out.extend(pair.bands.iter().map(|b| wrap(&format!("  {}", band_words(pair, b)), "  ")));
-    out.extend(pair.shifts.iter().map(|s| wrap(&format!("  {}", shift_words(pair, s)), "  ")));
+/// "SWR: analyzer against inline".
+pub(super) fn pair_name(pair: &PairOfMeters) -> String {
+    format!("{}: {} against {}", quantity_words(&pair.quantity), pair.second, pair.first)
+}
+
+/// What is said of a pair, a sentence or two at a time, with what a terminal's lines after the first begin with.
+pub(super) fn pair_words(pair: &PairOfMeters, confidence: f64) -> Vec<(String, &'static str)> {
+    let mut out: Vec<String> = pair.bands.iter().map(|b| band_words(pair, b)).collect();
+    out.extend(pair.shifts.iter().map(|s| shift_words(pair, s)));
     if let Some(search) = pair.search.as_ref().filter(|_| pair.shifts.is_empty()) {
         let risk = 1.0 - confidence;
-        let text = if search.p_exchangeable <= risk {
+        out.push(if search.p_exchangeable <= risk {
             format!(
                 "Perhaps a shift between {} and {}: p = {} if no session resembles the one before it, but {} if neighbours do (a memory of {:.1}); more sessions would tell.",
                 search.last_before,
@@ -80,10 +92,9 @@ fn words(pair: &PairOfMeters, confidence: f64) -> Vec<String> {
                 search.first_after,
                 number::p_value(search.p)
             )
-        };
-        out.push(wrap(&format!("  {text}"), "  "));
+        });
     } else if pair.search.is_none() && pair.bands.iter().any(|b| b.sessions > 0) {
-        out.push(wrap("  Too few sessions hold both meters to look for a shift: five are needed.", "  "));
+        out.push("Too few sessions hold both meters to look for a shift: five are needed.".into());
     }
     if let Some(across) = &pair.across {
         let differ = match across.bands_differ_p {
@@ -91,20 +102,15 @@ fn words(pair: &PairOfMeters, confidence: f64) -> Vec<String> {
             Some(p) => format!("; that the bands differ is not shown (p = {})", number::p_value(p)),
             None => String::new(),
         };
-        let text = format!(
+        out.push(format!(
             "Over all bands {} {}{differ}.",
             number::plus_minus(across.offset.value, across.offset.interval.half()),
             pair.scale
-        );
-        out.push(wrap(&format!("  {text}"), "  "));
+        ));
     }
-    out.extend(
-        pair.checks
-            .iter()
-            .enumerate()
-            .map(|(i, c)| wrap(&format!("  {} {c}.", if i == 0 { "Check:" } else { "Or:" }), "    ")),
-    );
-    out
+    let checks = pair.checks.iter().enumerate();
+    let checks = checks.map(|(i, c)| (format!("{} {c}.", if i == 0 { "Check:" } else { "Or:" }), "    "));
+    out.into_iter().map(|words| (words, "  ")).chain(checks).collect()
 }
 
 fn band_words(pair: &PairOfMeters, b: &BandResult) -> String {
@@ -271,7 +277,7 @@ fn shift_words(pair: &PairOfMeters, s: &ShiftResult) -> String {
 }
 
 /// Which of the meters is off, by the check loads.
-fn own_error_words(m: &Meters) -> Vec<String> {
+pub(super) fn own_error_words(m: &Meters) -> Option<String> {
     let mut lines = vec![];
     for own in &m.own_errors {
         let unmatched: Vec<_> = own.loads.iter().filter(|l| l.directivity_db.is_none()).collect();
@@ -289,29 +295,24 @@ fn own_error_words(m: &Meters) -> Vec<String> {
         }
     }
     if m.own_errors.is_empty() {
-        return vec![];
+        return None;
     }
-    let text = if lines.is_empty() {
+    Some(if lines.is_empty() {
         "Check loads show no meter to be off: every error's interval holds zero.".to_string()
     } else {
         format!("Check loads, on the analysis scale: {}. No other error is shown by them.", lines.join("; "))
-    };
-    vec![wrap(&text, ""), String::new()]
+    })
 }
 
-fn correction_list(m: &Meters) -> Vec<String> {
-    let mut out: Vec<String> = m
-        .corrections
+/// Every correction that was made, in words.
+pub(super) fn correction_list(m: &Meters) -> Vec<String> {
+    m.corrections
         .iter()
         .map(|c| {
             let scale = m.pairs.iter().find(|p| p.quantity == c.quantity).map_or(String::new(), |p| p.scale.clone());
-            wrap(&format!("{} ({}, {}).", correction_words(c, &scale), quantity_words(&c.quantity), c.band), "  ")
+            format!("{} ({}, {}).", correction_words(c, &scale), quantity_words(&c.quantity), c.band)
         })
-        .collect();
-    if !out.is_empty() {
-        out.push(String::new());
-    }
-    out
+        .collect()
 }
 
 /// What a correction took out, and relative to what.
@@ -336,16 +337,14 @@ pub(super) fn correction_words(c: &Correction, scale: &str) -> String {
     )
 }
 
-fn method(m: &Meters) -> String {
+/// How the figures came about.
+pub(super) fn method(m: &Meters) -> String {
     let shuffles = plural(m.shuffles, "shuffle", "shuffles");
-    wrap(
-        &format!(
-            "Offsets are second meter less first, as read, with {} intervals whose units are antennas and sessions; \"limits\" hold {} of single differences. A shift counts where its p-value, over all dates searched and allowing for sessions that resemble the one before, is at most {}. {shuffles}, seed {}.",
-            number::percent(m.confidence),
-            number::percent(crate::stats::method_comparison::limits::SHARE),
-            number::to_digit(1.0 - m.confidence, last_digit(1.0 - m.confidence)),
-            m.seed
-        ),
-        "",
+    format!(
+        "Offsets are second meter less first, as read, with {} intervals whose units are antennas and sessions; \"limits\" hold {} of single differences. A shift counts where its p-value, over all dates searched and allowing for sessions that resemble the one before, is at most {}. {shuffles}, seed {}.",
+        number::percent(m.confidence),
+        number::percent(crate::stats::method_comparison::limits::SHARE),
+        number::to_digit(1.0 - m.confidence, last_digit(1.0 - m.confidence)),
+        m.seed
     )
 }

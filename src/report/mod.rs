@@ -9,6 +9,7 @@ pub mod budget_text;
 pub mod claims_json;
 pub mod claims_text;
 mod claims_words;
+pub mod grid;
 pub mod meters_json;
 mod meters_tables;
 pub mod meters_text;

@@ -1,8 +1,9 @@
 //! The pairs of a set in words: a table where they are few, grouped by verdict where they are many.
 
+use super::grid::Grid;
 use super::number;
 use super::set_text::unit_words;
-use super::text::{table, wrap};
+use super::text::wrap;
 use crate::analysis::antennas::intervals::last_digit;
 use crate::analysis::antennas::result::{PairResult, Range, SetResult, Verdict};
 use crate::analysis::antennas::shown;
@@ -10,7 +11,7 @@ use crate::radio::quantity::{Better, Scale};
 
 /// The unit differences are given in: dB for powers, whose ratios are what one compares; else the
 /// quantity's own.
-fn difference_unit(s: &SetResult) -> String {
+pub(super) fn difference_unit(s: &SetResult) -> String {
     if s.quantity.scale == Scale::PowerDecibel { "dB".into() } else { unit_words(s) }
 }
 
@@ -27,7 +28,7 @@ pub fn pairs(s: &SetResult) -> String {
     if compared.len() <= MOST_ROWS {
         if !compared.is_empty() {
             out.push(String::new());
-            out.push(pair_table(s, &compared));
+            out.push(pair_table(s, &compared).text(""));
         }
     } else {
         out.extend(grouped(s, &compared));
@@ -36,7 +37,8 @@ pub fn pairs(s: &SetResult) -> String {
     out.join("\n")
 }
 
-fn pair_table(s: &SetResult, compared: &[&PairResult]) -> String {
+/// Pairs with their differences and verdicts.
+pub(super) fn pair_table(s: &SetResult, compared: &[&PairResult]) -> Grid {
     let rows: Vec<Vec<String>> = compared
         .iter()
         .map(|p| {
@@ -49,10 +51,11 @@ fn pair_table(s: &SetResult, compared: &[&PairResult]) -> String {
             ]
         })
         .collect();
-    table(&["pair", &format!("difference, {}", difference_unit(s)), "p", "verdict"], &[2], &rows)
+    Grid::new("", &["pair", &format!("difference, {}", difference_unit(s)), "p", "verdict"], &[2], rows)
 }
 
-fn verdict_words(p: &PairResult) -> &'static str {
+/// A verdict as it is called.
+pub(super) fn verdict_words(p: &PairResult) -> &'static str {
     match (p.verdict, p.matters) {
         (Verdict::Apart, Some(false)) => "apart, too little to matter",
         (Verdict::Apart, _) => "apart",
@@ -92,7 +95,7 @@ fn grouped(s: &SetResult, compared: &[&PairResult]) -> Vec<String> {
 
 /// The pair with the better antenna first (or the higher, where neither end is better), and its
 /// difference with the simultaneous interval, in the unit shown.
-fn turned<'a>(s: &'a SetResult, p: &PairResult) -> (&'a str, &'a str, String) {
+pub(super) fn turned<'a>(s: &'a SetResult, p: &PairResult) -> (&'a str, &'a str, String) {
     let better_first = match s.quantity.better_on_scale() {
         Better::Lower => p.difference <= 0.0,
         _ => p.difference >= 0.0,
@@ -148,9 +151,19 @@ fn digit(half: f64, range: Range) -> f64 {
 
 /// Pairs this log cannot compare: what the one day showed, and what would settle it.
 fn unlinked(s: &SetResult) -> Vec<String> {
+    let words = unlinked_words(s, MOST_ROWS);
+    let more = s.count(Verdict::Unlinked).saturating_sub(MOST_ROWS);
+    let mut out: Vec<String> = words.iter().map(|line| wrap(&format!("  {line}"), "    ")).collect();
+    if more > 0 {
+        out.push(format!("  and {more} more pairs unlinked"));
+    }
+    out
+}
+
+/// The first so many of the unlinked pairs, each in a sentence.
+pub(super) fn unlinked_words(s: &SetResult, most: usize) -> Vec<String> {
     let mut out = vec![];
-    let all: Vec<&PairResult> = s.pairs.iter().filter(|p| p.verdict == Verdict::Unlinked).collect();
-    for p in all.iter().take(MOST_ROWS) {
+    for p in s.pairs.iter().filter(|p| p.verdict == Verdict::Unlinked).take(most) {
         let (first, second, _) = turned(s, p);
         let sign = if s.antennas[p.first].antenna == first { 1.0 } else { -1.0 };
         let once = [p.first, p.second].iter().all(|&a| s.antennas[a].mountings == s.antennas[a].visits);
@@ -168,10 +181,7 @@ fn unlinked(s: &SetResult) -> Vec<String> {
             ),
             (false, _) => "never in one session, and how much sessions differ is not known".to_string(),
         };
-        out.push(wrap(&format!("  Unlinked: {first} – {second}: {why}."), "    "));
-    }
-    if all.len() > MOST_ROWS {
-        out.push(format!("  and {} more pairs unlinked", all.len() - MOST_ROWS));
+        out.push(format!("Unlinked: {first} – {second}: {why}."));
     }
     out
 }

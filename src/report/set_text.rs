@@ -1,9 +1,10 @@
 //! One set in full: its antennas, its pairs, where its scatter lives, and what became of each declared
 //! source.
 
+use super::grid::Grid;
 use super::number;
 use super::pairs_text::pairs;
-use super::text::{table, wrap};
+use super::text::wrap;
 use crate::analysis::antennas::intervals::last_digit;
 use crate::analysis::antennas::result::{AntennaResult, Component, OrdinalResult, SetResult, Verdict};
 use crate::analysis::antennas::shown;
@@ -13,13 +14,21 @@ use crate::stats::mixed::LevelState;
 
 /// A numeric set: antennas, pairs, scatter, sources.
 pub(super) fn set(s: &SetResult, confidence: f64) -> String {
+    let mut out = vec![antennas(s, confidence).text("")];
+    out.push(pairs(s));
+    out.extend(rests_on(s).iter().map(|line| wrap(&format!("  {line}"), "    ")));
+    out.push(String::new());
+    out.join("\n")
+}
+
+/// The set's antennas, best first.
+pub(super) fn antennas(s: &SetResult, confidence: f64) -> Grid {
     let ranked = s.quantity.better != Better::Neither;
     let unit = unit_words(s);
     let (title, value) = match &s.relative_to {
         Some(reference) => (format!("{}, {unit}", s.label()), format!("over {reference}")),
         None => (s.label(), unit),
     };
-    let mut out = vec![title];
     let percent = format!("{} range", number::percent(confidence));
     let mut order: Vec<&AntennaResult> = s.antennas.iter().collect();
     order.sort_by_key(|a| a.rank);
@@ -30,31 +39,28 @@ pub(super) fn set(s: &SetResult, confidence: f64) -> String {
         header.drain(3..5);
     }
     let right: Vec<usize> = (1..header.len()).filter(|&i| i != 2).collect();
-    out.push(table(&header, &right, &rows));
-    out.push(pairs(s));
-    out.push(wrap(&format!("  Scatter: {}.", components(s)), "    "));
-    if let Some(basis) = basis(s) {
-        out.push(wrap(&format!("  {basis}"), "    "));
-    }
-    out.extend(sources(s).into_iter().map(|line| wrap(&format!("  {line}"), "    ")));
+    Grid::new(title, &header, &right, rows)
+}
+
+/// What a set's figures rest on: where its scatter lives, its sources, and what was done to its readings.
+pub(super) fn rests_on(s: &SetResult) -> Vec<String> {
+    let mut out = vec![format!("Scatter: {}.", components(s))];
+    out.extend(basis(s));
+    out.extend(sources(s));
     if let Some(c) = &s.corrected {
-        out.push(wrap(&format!("  {}.", super::meters_text::correction_words(c, &scale_words(s))), "    "));
+        out.push(format!("{}.", super::meters_text::correction_words(c, &scale_words(s))));
     }
     if s.line_factor > 1.0 {
         let loss = 10.0 * s.line_factor.log10();
-        out.push(wrap(
-            &format!(
-                "  Moved to the antenna's end of the line: |Γ| read × {:.3}, for {loss:.1} dB each way.",
-                s.line_factor
-            ),
-            "    ",
+        out.push(format!(
+            "Moved to the antenna's end of the line: |Γ| read × {:.3}, for {loss:.1} dB each way.",
+            s.line_factor
         ));
     }
     if !s.converged {
-        out.push(wrap("  The fit of this set did not come to rest; take its figures with care.", "    "));
+        out.push("The fit of this set did not come to rest; take its figures with care.".into());
     }
-    out.push(String::new());
-    out.join("\n")
+    out
 }
 
 /// The unit as a heading: SWR has none, powers are shown as read.
@@ -187,8 +193,8 @@ fn sources(s: &SetResult) -> Vec<String> {
         .collect()
 }
 
-/// An ordinal set: antennas and pairs.
-pub(super) fn ordinal(s: &OrdinalResult) -> String {
+/// The antennas of an ordinal set, best first.
+pub(super) fn ordinal_antennas(s: &OrdinalResult) -> Grid {
     let label = crate::analysis::antennas::result::label(&s.quantity.name, &s.band, &s.meter);
     let rows: Vec<Vec<String>> = s
         .antennas
@@ -203,6 +209,11 @@ pub(super) fn ordinal(s: &OrdinalResult) -> String {
             ]
         })
         .collect();
+    Grid::new(label, &["antenna", "median", "rank", "sessions", "reports"], &[1, 2, 3, 4], rows)
+}
+
+/// An ordinal set: antennas and pairs.
+pub(super) fn ordinal(s: &OrdinalResult) -> String {
     let name = |i: usize| s.antennas[i].antenna.as_str();
     let of = |v: Verdict| -> Vec<String> {
         s.pairs
@@ -222,8 +233,7 @@ pub(super) fn ordinal(s: &OrdinalResult) -> String {
             })
             .collect()
     };
-    let mut out =
-        vec![label.clone(), table(&["antenna", "median", "rank", "sessions", "reports"], &[1, 2, 3, 4], &rows)];
+    let mut out = vec![ordinal_antennas(s).text("")];
     let lines = [
         (Verdict::Apart, "Apart", " (share of report pairs in which the first was the better, ties halved)"),
         (Verdict::Noise, "Inside the noise", ""),
