@@ -6,3 +6,4 @@ pub mod budget;
 pub mod claims;
 pub mod meters;
 pub mod next;
+pub mod whole;

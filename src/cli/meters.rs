@@ -55,7 +55,7 @@ fn draw(result: &Meters, folder: &Path) -> Result<(), String> {
     let fail = |what: String| format!("{}: {what}\n\nhint: name a folder that can be written to", folder.display());
     std::fs::create_dir_all(folder).map_err(|e| fail(format!("the folder could not be made: {e}")))?;
     for pair in &result.pairs {
-        plot::meters::write_all(pair, folder).map_err(|e| fail(e.to_string()))?;
+        plot::gallery::write_pair(pair, folder).map_err(|e| fail(e.to_string()))?;
     }
     Ok(())
 }

@@ -6,6 +6,7 @@ pub mod budget;
 pub mod claims;
 pub mod meters;
 mod progress;
+pub mod report;
 pub mod start;
 
 use std::path::PathBuf;
@@ -38,6 +39,8 @@ pub enum Verb {
     Meters(MetersArgs),
     /// Hold every maker's claim against what was measured: met, missed, or not shown
     Claims(ClaimsArgs),
+    /// Write all of it into one page to show to others: verdicts, plots, tables, and how to make it again
+    Report(ReportArgs),
     /// Work out the uncertainty of any quantity, from a file of inputs and an expression
     Budget(BudgetArgs),
 }
@@ -140,6 +143,31 @@ pub struct ClaimsArgs {
     pub json: bool,
 }
 
+/// Arguments of `report`.
+#[derive(Debug, Args)]
+pub struct ReportArgs {
+    /// A season's folder, or one file of readings by itself
+    pub season: PathBuf,
+    /// The page to write: one HTML file, complete in itself
+    #[arg(long, value_name = "FILE", default_value = "daylight-report.html")]
+    pub html: PathBuf,
+    /// Also write every plot into this folder, as SVG and PNG
+    #[arg(long, value_name = "DIR")]
+    pub plots: Option<PathBuf>,
+    /// Also write a summary in Markdown
+    #[arg(long, value_name = "FILE")]
+    pub markdown: Option<PathBuf>,
+    /// Open the page when it is written, where there is a desktop
+    #[arg(long)]
+    pub open: bool,
+    /// The chance allowed of a wrong verdict on a claim, from 0.0005 to 0.4; if not given, half of what the confidence leaves
+    #[arg(long, value_name = "P", value_parser = risk)]
+    pub risk: Option<f64>,
+    /// How the replays are made
+    #[command(flatten)]
+    pub replays: ReplayArgs,
+}
+
 /// How replays are made.
 #[derive(Debug, Args)]
 pub struct ReplayArgs {
@@ -201,6 +229,7 @@ pub fn run(cli: &Cli) -> Result<Outcome, String> {
         Verb::Audit(args) => audit::run(args),
         Verb::Meters(args) => meters::run(args),
         Verb::Claims(args) => claims::run(args),
+        Verb::Report(args) => report::run(args),
         Verb::Budget(args) => budget::run(args),
     }
 }

@@ -34,7 +34,7 @@ fn range_words(claim: &Claim, range: Range) -> String {
 }
 
 /// The quantity as one says it.
-fn quantity_word(claim: &Claim) -> String {
+pub(super) fn quantity_word(claim: &Claim) -> String {
     match claim.quantity.name.as_str() {
         "swr" => "SWR".into(),
         GAIN => "gain".into(),
@@ -42,7 +42,8 @@ fn quantity_word(claim: &Claim) -> String {
     }
 }
 
-fn unit_word(claim: &Claim) -> String {
+/// The unit behind a number; nothing for what has none.
+pub(super) fn unit_word(claim: &Claim) -> String {
     match claim.quantity.unit.as_str() {
         "1" | "grade" => String::new(),
         "ohm" => " Ω".into(),

@@ -71,6 +71,36 @@ pub(super) fn pair_name(pair: &PairOfMeters) -> String {
     format!("{}: {} against {}", quantity_words(&pair.quantity), pair.second, pair.first)
 }
 
+/// What matters most of a pair, in short: its shifts, and the bands on which an offset is shown.
+pub(super) fn headline(pair: &PairOfMeters) -> Vec<String> {
+    let quantity = quantity_words(&pair.quantity);
+    let moved: Vec<String> = pair
+        .shifts
+        .iter()
+        .map(|s| {
+            let who = match &s.mover {
+                Some(mover) => format!("by the reference antenna it was {mover} that moved"),
+                None => "which of the two moved is not shown".into(),
+            };
+            format!(
+                "{} and {} shifted against each other in {quantity} between {} and {}: {who}.",
+                pair.first, pair.second, s.after, s.by
+            )
+        })
+        .collect();
+    if !moved.is_empty() {
+        return moved;
+    }
+    let shown = |b: &&BandResult| b.offset.is_some_and(|o| !o.estimate.interval.holds(0.0));
+    let bands: Vec<&str> = pair.bands.iter().filter(shown).map(|b| b.band.as_str()).collect();
+    let known = pair.bands.iter().any(|b| b.offset.is_some());
+    vec![match (bands.len(), known) {
+        (0, true) => format!("No offset between {} and {} in {quantity} is shown.", pair.first, pair.second),
+        (0, false) => format!("{} and {} can't be compared in {quantity}.", pair.first, pair.second),
+        _ => format!("{} and {} read {quantity} differently on {}.", pair.first, pair.second, list(&bands)),
+    }]
+}
+
 /// What is said of a pair, a sentence or two at a time, with what a terminal's lines after the first begin with.
 pub(super) fn pair_words(pair: &PairOfMeters, confidence: f64) -> Vec<(String, &'static str)> {
     let mut out: Vec<String> = pair.bands.iter().map(|b| band_words(pair, b)).collect();

@@ -107,19 +107,32 @@ pub(super) fn turned<'a>(s: &'a SetResult, p: &PairResult) -> (&'a str, &'a str,
     (&s.antennas[first].antenna, &s.antennas[second].antenna, text)
 }
 
-/// "+4.0 ± 1.3" where the scale is the unit's own, "−0.35 (−0.52 … −0.20)" where it is bent.
-fn interval(s: &SetResult, p: &PairResult, difference: f64, range: Range) -> String {
+/// A difference and its range in the unit shown: as they are where the scale is the unit's own, else moved there about
+/// the pair's middle.
+pub(super) fn in_unit(s: &SetResult, p: &PairResult, difference: f64, range: Range) -> (f64, Range) {
     let scale = s.quantity.scale;
-    if !shown::is_transformed(scale) || scale == Scale::PowerDecibel {
-        let half = (range.high - range.low) / 2.0;
-        return number::plus_minus_to(difference, half, digit(half, range));
+    if !is_bent(scale) {
+        return (difference, range);
     }
     let middle = (s.antennas[p.first].estimate + s.antennas[p.second].estimate) / 2.0;
-    let ends = shown::range_of_difference(scale, middle, range);
-    let digit = digit((ends.high - ends.low) / 2.0, ends);
+    (shown::difference(scale, middle, difference), shown::range_of_difference(scale, middle, range))
+}
+
+fn is_bent(scale: Scale) -> bool {
+    shown::is_transformed(scale) && scale != Scale::PowerDecibel
+}
+
+/// "+4.0 ± 1.3" where the scale is the unit's own, "−0.35 (−0.52 … −0.20)" where it is bent.
+fn interval(s: &SetResult, p: &PairResult, difference: f64, range: Range) -> String {
+    let (difference, ends) = in_unit(s, p, difference, range);
+    let half = (ends.high - ends.low) / 2.0;
+    let digit = digit(half, ends);
+    if !is_bent(s.quantity.scale) {
+        return number::plus_minus_to(difference, half, digit);
+    }
     format!(
         "{} ({} … {})",
-        number::signed(shown::difference(scale, middle, difference), digit),
+        number::signed(difference, digit),
         number::to_digit(ends.low, digit),
         number::to_digit(ends.high, digit)
     )

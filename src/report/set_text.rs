@@ -214,6 +214,15 @@ pub(super) fn ordinal_antennas(s: &OrdinalResult) -> Grid {
 
 /// An ordinal set: antennas and pairs.
 pub(super) fn ordinal(s: &OrdinalResult) -> String {
+    let mut out = vec![ordinal_antennas(s).text("")];
+    // no break inside a pair
+    out.extend(ordinal_pairs(s).iter().map(|line| wrap(&format!("  {line}"), "    ").replace('\u{a0}', " ")));
+    out.push(String::new());
+    out.join("\n")
+}
+
+/// The pairs of an ordinal set, verdict by verdict; blanks inside a pair are not to be broken at.
+pub(super) fn ordinal_pairs(s: &OrdinalResult) -> Vec<String> {
     let name = |i: usize| s.antennas[i].antenna.as_str();
     let of = |v: Verdict| -> Vec<String> {
         s.pairs
@@ -229,11 +238,11 @@ pub(super) fn ordinal(s: &OrdinalResult) -> String {
                     (Verdict::Noise, Some(x)) => format!("{better}–{other} {:.0} %", x * 100.0),
                     _ => format!("{better}–{other}"),
                 };
-                text.replace(' ', "\u{a0}") // no break inside a pair
+                text.replace(' ', "\u{a0}")
             })
             .collect()
     };
-    let mut out = vec![ordinal_antennas(s).text("")];
+    let mut out = vec![];
     let lines = [
         (Verdict::Apart, "Apart", " (share of report pairs in which the first was the better, ties halved)"),
         (Verdict::Noise, "Inside the noise", ""),
@@ -242,10 +251,8 @@ pub(super) fn ordinal(s: &OrdinalResult) -> String {
     for (v, words, note) in lines {
         let pairs = of(v);
         if !pairs.is_empty() {
-            let text = wrap(&format!("  {words}: {}{note}.", pairs.join(", ")), "    ");
-            out.push(text.replace('\u{a0}', " "));
+            out.push(format!("{words}: {}{note}.", pairs.join(", ")));
         }
     }
-    out.push(String::new());
-    out.join("\n")
+    out
 }

@@ -8,8 +8,10 @@ pub mod readability;
 pub mod result;
 pub mod set_analysis;
 pub mod sets;
+pub mod shares;
 pub mod shown;
 pub mod sources;
+pub mod worth;
 
 use polars::prelude::{DataFrame, PolarsResult, StringChunked};
 use rayon::prelude::*;

@@ -4,6 +4,7 @@
 use super::ranks;
 use super::result::{Correlation, Overall, OverallAntenna, PairResult, Range, SetResult, Verdict};
 use super::set_analysis::SetAnalysis;
+use super::worth::{Scored, worth};
 use crate::montecarlo::replays::quantile;
 use crate::radio::quantity::Better;
 use crate::season::config::Config;
@@ -34,7 +35,7 @@ pub fn ranking(sets: &[SetAnalysis], config: &Config, confidence: f64) -> Option
         }
     }
     if names.len() < 2 {
-        return Some(Overall { weights, antennas: vec![], incomplete, apart: 0, pairs: 0 });
+        return Some(Overall { weights, antennas: vec![], incomplete, apart: 0, pairs: 0, worth: vec![] });
     }
     let trials = weights.iter().map(|&(s, _)| trials(&sets[s])).min().unwrap_or(0);
     let n = names.len();
@@ -54,7 +55,7 @@ pub fn ranking(sets: &[SetAnalysis], config: &Config, confidence: f64) -> Option
             add_centred(&drawn, factor, &mut draws[t * n..(t + 1) * n]);
         }
     }
-    Some(summarise(weights, names, incomplete, &estimates, &draws, confidence))
+    Some(summarise(weights, names, incomplete, &estimates, &draws, config, confidence))
 }
 
 fn summarise(
@@ -63,6 +64,7 @@ fn summarise(
     incomplete: Vec<String>,
     estimates: &[f64],
     draws: &[f64],
+    config: &Config,
     confidence: f64,
 ) -> Overall {
     let n = names.len();
@@ -112,8 +114,11 @@ fn summarise(
         })
         .collect();
     antennas.sort_by_key(|a| a.rank);
-    let apart = pairs.iter().filter(|p| p.verdict == Verdict::Apart).count();
-    Overall { weights, antennas, incomplete, apart, pairs: pairs.len() }
+    let told: Vec<(usize, usize, bool)> =
+        pairs.iter().map(|p| (p.first, p.second, p.verdict == Verdict::Apart)).collect();
+    let worth = worth(&Scored { names: &names, scores: estimates, draws, apart: &told }, config);
+    let apart = told.iter().filter(|p| p.2).count();
+    Overall { weights, antennas, incomplete, apart, pairs: pairs.len(), worth }
 }
 
 /// Each set's weight: what the season gives its quantity and band, shared among the meters that read it.

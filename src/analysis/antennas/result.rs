@@ -121,6 +121,24 @@ impl PairResult {
     }
 }
 
+/// What a share of the uncertainty comes from.
+#[derive(Debug, Clone, PartialEq)]
+pub enum ShareOf {
+    /// The scatter of a level.
+    Scatter(Level),
+    /// A declared source, or one the tool made, by name.
+    Source(String),
+}
+
+/// A share of the variance of a difference, on average over the pairs compared.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Share {
+    /// Of what.
+    pub of: ShareOf,
+    /// The share.
+    pub share: f64,
+}
+
 /// One set's answer.
 #[derive(Debug, Clone)]
 pub struct SetResult {
@@ -142,6 +160,8 @@ pub struct SetResult {
     pub pairs: Vec<PairResult>,
     /// Declared sources and what became of them.
     pub sources: Vec<Applied>,
+    /// Where the uncertainty of a difference comes from, largest first.
+    pub shares: Vec<Share>,
     /// Correction for line loss that was made to |Γ|; 1 for none.
     pub line_factor: f64,
     /// The meter's offset that was taken out, where the season asks for that.
@@ -224,6 +244,23 @@ pub struct Overall {
     pub apart: usize,
     /// All pairs.
     pub pairs: usize,
+    /// What the antennas are worth for their price, cheapest first; empty where fewer than two have one.
+    pub worth: Vec<Worth>,
+}
+
+/// One antenna's score against its price.
+#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+pub struct Worth {
+    /// Its name.
+    pub antenna: String,
+    /// Its price, in the season's currency.
+    pub price: f64,
+    /// Share of replays in which no antenna that costs as much or less has a higher score.
+    pub unbeaten: f64,
+    /// Antennas that cost as much or less and are shown to score higher, best first.
+    pub beaten_by: Vec<String>,
+    /// Antennas that cost more and are shown to score higher, cheapest first.
+    pub better_for_more: Vec<String>,
 }
 
 /// One antenna's place over all weighted sets.

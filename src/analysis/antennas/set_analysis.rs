@@ -7,6 +7,7 @@ use super::intervals::{Declared, Family};
 use super::ranks;
 use super::result::{AntennaResult, Component, PairResult, Range, SetResult, Verdict};
 use super::sets::Set;
+use super::shares::shares;
 use super::shown::matters_on_scale;
 use super::sources::SetSources;
 use crate::montecarlo::replays::CHUNK;
@@ -67,6 +68,7 @@ pub fn analyse(
     let relative_to = relative_to(set, config);
     let antennas =
         antennas(set, fit.as_ref(), &sources, &family, &links, &estimates, &pairs, better, &draws, relative_to);
+    let shares = shares(&pairs, fit.as_ref(), &sources);
     let result = SetResult {
         quantity: set.quantity.clone(),
         band: set.band.clone(),
@@ -76,6 +78,7 @@ pub fn analyse(
         basis: fit.as_ref().map(|f| f.inference.basis).unwrap_or_default(),
         antennas,
         pairs,
+        shares,
         line_factor: set.line_factor,
         corrected: set.correction.as_ref().map(|c| c.correction.clone()),
         resolution: (set.resolution, set.resolution_declared),

@@ -193,17 +193,34 @@ impl SetSources {
     pub fn standard_of_difference(&self, first: usize, second: usize) -> f64 {
         let (mut mean, mut variance) = (0.0, 0.0);
         for applied in self.counting() {
-            let term = &applied.term;
-            let (a, b) = (self.moments(term, first), self.moments(term, second));
-            if term.group[first] == term.group[second] {
-                let shared = term.factor[first] - term.factor[second];
-                variance += (shared * term.shape.standard()).powi(2);
-            } else {
-                mean += a.mean - b.mean;
-                variance += a.variance + b.variance;
-            }
+            let of = self.of_difference(applied, first, second);
+            mean += of.mean;
+            variance += of.variance;
         }
         (variance + mean * mean).sqrt()
+    }
+
+    /// Mean square that each counting source by itself adds to `first − second`, by place in `applied`.
+    pub fn parts_of_difference(&self, first: usize, second: usize) -> Vec<(usize, f64)> {
+        let counts = |t: Treatment| matches!(t, Treatment::Added | Treatment::DeclaredNotSeen);
+        let counting = self.applied.iter().enumerate().filter(|(_, a)| counts(a.treatment));
+        counting
+            .map(|(i, applied)| {
+                let of = self.of_difference(applied, first, second);
+                (i, of.variance + of.mean * of.mean)
+            })
+            .collect()
+    }
+
+    /// Mean and variance of one source's error of `first − second`.
+    fn of_difference(&self, applied: &Applied, first: usize, second: usize) -> Moments {
+        let term = &applied.term;
+        if term.group[first] == term.group[second] {
+            let shared = term.factor[first] - term.factor[second];
+            return Moments { mean: 0.0, variance: (shared * term.shape.standard()).powi(2) };
+        }
+        let (a, b) = (self.moments(term, first), self.moments(term, second));
+        Moments { mean: a.mean - b.mean, variance: a.variance + b.variance }
     }
 
     /// Root mean square of the declared error of an antenna's own result: season-wide sources count.

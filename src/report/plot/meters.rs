@@ -1,40 +1,74 @@
 //! Two meters in pictures: difference against mean with its limits, one against the other with the fitted line, and the
 //! offset through the season with its shifts.
 
-use std::path::Path;
-
 use plotters::prelude::*;
+use plotters::style::text_anchor::{HPos, Pos, VPos};
 
-use super::{Canvas, FAINT, INK, Pen, Plot, PlotError, SERIES, write_png, write_svg};
+use super::fit::fold;
+use super::{Canvas, FAINT, INK, Look, Pen, Plot, PlotError, SERIES};
 use crate::analysis::meters::lines::Method;
 use crate::analysis::meters::result::{BandResult, PairOfMeters};
 
-const SIZE: (u32, u32) = (640, 420);
+/// One picture of a pair of meters.
+pub enum MetersPlot<'a> {
+    /// Difference against mean, of a band.
+    Difference(DifferenceAgainstMean<'a>),
+    /// One against the other, of a band.
+    Line(OneAgainstOther<'a>),
+    /// The offset through the season, all bands.
+    Season(ThroughTheSeason<'a>),
+}
 
-/// Writes all pictures of a pair, as SVG and PNG, named by quantity, band and meters.
-///
-/// # Errors
-/// A folder that can't be written.
-pub fn write_all(pair: &PairOfMeters, folder: &Path) -> Result<(), PlotError> {
-    let stem = format!("{}-{}-{}", pair.quantity, pair.first, pair.second);
+/// All pictures of a pair, each with the end of its file's name.
+pub fn pictures(pair: &PairOfMeters, look: Look) -> Vec<(String, MetersPlot<'_>)> {
+    let mut out = vec![];
     for band in &pair.bands {
         if !band.points.is_empty() && band.limits.is_some() {
-            both(&DifferenceAgainstMean { pair, band }, folder, &format!("{stem}-{}-difference", band.band))?;
+            let plot = DifferenceAgainstMean { pair, band, look };
+            out.push((format!("{}-difference", band.band), MetersPlot::Difference(plot)));
         }
         if band.lines.is_some() {
-            both(&OneAgainstOther { pair, band }, folder, &format!("{stem}-{}-line", band.band))?;
+            out.push((format!("{}-line", band.band), MetersPlot::Line(OneAgainstOther { pair, band, look })));
         }
     }
     if pair.bands.iter().any(|b| b.by_session.len() > 1) {
-        both(&ThroughTheSeason { pair }, folder, &format!("{stem}-season"))?;
+        out.push(("season".into(), MetersPlot::Season(ThroughTheSeason { pair, look })));
     }
-    Ok(())
+    out
 }
 
-fn both(plot: &impl Plot, folder: &Path, name: &str) -> Result<(), PlotError> {
-    let file: String = name.chars().map(|c| if c.is_alphanumeric() || "-_.".contains(c) { c } else { '-' }).collect();
-    write_svg(plot, &folder.join(format!("{file}.svg")))?;
-    write_png(plot, &folder.join(format!("{file}.png")))
+impl MetersPlot<'_> {
+    /// What it shows.
+    pub fn title(&self) -> String {
+        match self {
+            MetersPlot::Difference(p) => p.title(),
+            MetersPlot::Line(p) => p.title(),
+            MetersPlot::Season(p) => p.title(),
+        }
+    }
+}
+
+impl Plot for MetersPlot<'_> {
+    fn size(&self) -> (u32, u32) {
+        match self {
+            MetersPlot::Difference(p) => p.size(),
+            MetersPlot::Line(p) => p.size(),
+            MetersPlot::Season(p) => p.size(),
+        }
+    }
+
+    fn draw<B: DrawingBackend>(&self, canvas: &Canvas<B>, pen: Pen) -> Result<(), PlotError> {
+        match self {
+            MetersPlot::Difference(p) => p.draw(canvas, pen),
+            MetersPlot::Line(p) => p.draw(canvas, pen),
+            MetersPlot::Season(p) => p.draw(canvas, pen),
+        }
+    }
+}
+
+/// Width and height: less high where it is narrow.
+fn size(look: Look) -> (u32, u32) {
+    (look.width, (look.width * 13 / 20).max(270))
 }
 
 /// Smallest range that holds the values, widened by a twentieth; never empty.
@@ -59,16 +93,32 @@ fn quantity(pair: &PairOfMeters) -> String {
     if pair.quantity == "swr" { "SWR".into() } else { pair.quantity.replace('_', " ") }
 }
 
-/// Draws titled axes and hands the chart on.
+/// Writes a title in lines that fit, and says how high they are.
+fn head<B: DrawingBackend>(canvas: &Canvas<B>, pen: Pen, title: &str, width: u32) -> Result<u32, PlotError> {
+    let lines = fold(title, 14, f64::from(width - 28), 3);
+    for (k, line) in lines.iter().enumerate() {
+        let at = (pen.px(14) as i32, pen.px(16 + 18 * k as u32) as i32);
+        canvas.draw_text(line, &pen.text(14).pos(Pos::new(HPos::Left, VPos::Center)), at).map_err(PlotError::new)?;
+    }
+    Ok(18 * lines.len() as u32)
+}
+
+/// Draws axes, below the title if there is one, and hands the chart on.
 macro_rules! axes {
-    ($canvas:expr, $pen:expr, $title:expr, $x:expr, $y:expr, $xs:expr, $ys:expr) => {{
+    ($canvas:expr, $pen:expr, $look:expr, $title:expr, $x:expr, $y:expr, $xs:expr, $ys:expr) => {{
         let (wide, high) = ($xs.end - $xs.start, $ys.end - $ys.start);
+        let above = match &$title {
+            Some(title) => head($canvas, $pen, title, $look.width)?,
+            None => 0,
+        };
+        let narrow = $look.width < 500;
         let mut chart = ChartBuilder::on($canvas)
-            .caption($title, $pen.text(15))
             .margin($pen.px(10))
+            .margin_top($pen.px(12 + above))
+            .margin_left($pen.px(if narrow { 2 } else { 10 }))
             .margin_right($pen.px(24))
             .x_label_area_size($pen.px(42))
-            .y_label_area_size($pen.px(64))
+            .y_label_area_size($pen.px(60))
             .build_cartesian_2d($xs.clone(), $ys.clone())
             .map_err(PlotError::new)?;
         chart
@@ -76,13 +126,13 @@ macro_rules! axes {
             .light_line_style(TRANSPARENT)
             .bold_line_style($pen.line(FAINT, 5))
             .axis_style($pen.line(INK, 8))
-            .x_labels(8)
+            .x_labels(if narrow { 5 } else { 8 })
             .y_labels(7)
             .x_label_formatter(&|v| tick(v, wide))
             .y_label_formatter(&|v| tick(v, high))
             .label_style($pen.text(11))
             .axis_desc_style($pen.text(12))
-            .x_desc($x)
+            .x_desc(fold(&$x, 12, f64::from($look.width) - 100.0, 1).concat())
             .y_desc($y)
             .draw()
             .map_err(PlotError::new)?;
@@ -96,11 +146,20 @@ pub struct DifferenceAgainstMean<'a> {
     pub pair: &'a PairOfMeters,
     /// The band.
     pub band: &'a BandResult,
+    /// How it is to look.
+    pub look: Look,
+}
+
+impl DifferenceAgainstMean<'_> {
+    fn title(&self) -> String {
+        let (pair, band) = (self.pair, &self.band.band);
+        format!("{} on {band}: {} − {} against their mean", quantity(pair), pair.second, pair.first)
+    }
 }
 
 impl Plot for DifferenceAgainstMean<'_> {
     fn size(&self) -> (u32, u32) {
-        SIZE
+        size(self.look)
     }
 
     fn draw<B: DrawingBackend>(&self, canvas: &Canvas<B>, pen: Pen) -> Result<(), PlotError> {
@@ -114,11 +173,12 @@ impl Plot for DifferenceAgainstMean<'_> {
         let most = 4.0 * limits.sd;
         let known = known.into_iter().map(|v| v.clamp(limits.low - most, limits.high + most));
         let ys = span(points.iter().map(|p| p.1).chain(known));
-        let title = format!("{} on {}: {} − {} against their mean", quantity(pair), band.band, pair.second, pair.first);
+        let title = self.look.titled.then(|| self.title());
         let mut chart = axes!(
             canvas,
             pen,
-            title.as_str(),
+            self.look,
+            title,
             format!("mean of the two, {}", pair.scale),
             format!("difference, {}", pair.scale),
             xs,
@@ -166,11 +226,20 @@ pub struct OneAgainstOther<'a> {
     pub pair: &'a PairOfMeters,
     /// The band.
     pub band: &'a BandResult,
+    /// How it is to look.
+    pub look: Look,
+}
+
+impl OneAgainstOther<'_> {
+    fn title(&self) -> String {
+        let (pair, band) = (self.pair, &self.band.band);
+        format!("{} on {band}: {} against {}, an antenna a point", quantity(pair), pair.second, pair.first)
+    }
 }
 
 impl Plot for OneAgainstOther<'_> {
     fn size(&self) -> (u32, u32) {
-        SIZE
+        size(self.look)
     }
 
     fn draw<B: DrawingBackend>(&self, canvas: &Canvas<B>, pen: Pen) -> Result<(), PlotError> {
@@ -179,12 +248,12 @@ impl Plot for OneAgainstOther<'_> {
         let all = || lines.points.iter().flatten().copied();
         let both = span(all());
         let (xs, ys) = (both.clone(), both);
-        let title =
-            format!("{} on {}: {} against {}, an antenna a point", quantity(pair), band.band, pair.second, pair.first);
+        let title = self.look.titled.then(|| self.title());
         let mut chart = axes!(
             canvas,
             pen,
-            title.as_str(),
+            self.look,
+            title,
             format!("{}, {}", pair.first, lines.scale),
             format!("{}, {}", pair.second, lines.scale),
             xs,
@@ -239,6 +308,8 @@ impl Plot for OneAgainstOther<'_> {
 pub struct ThroughTheSeason<'a> {
     /// The pair.
     pub pair: &'a PairOfMeters,
+    /// How it is to look.
+    pub look: Look,
 }
 
 /// Height of one band's panel.
@@ -247,7 +318,7 @@ const PANEL: u32 = 220;
 impl Plot for ThroughTheSeason<'_> {
     fn size(&self) -> (u32, u32) {
         let panels = self.pair.bands.iter().filter(|b| b.by_session.len() > 1).count().max(1) as u32;
-        (SIZE.0, PANEL * panels)
+        (self.look.width, PANEL * panels)
     }
 
     fn draw<B: DrawingBackend>(&self, canvas: &Canvas<B>, pen: Pen) -> Result<(), PlotError> {
@@ -260,6 +331,11 @@ impl Plot for ThroughTheSeason<'_> {
 }
 
 impl ThroughTheSeason<'_> {
+    fn title(&self) -> String {
+        let pair = self.pair;
+        format!("{}: {} − {} through the season", quantity(pair), pair.second, pair.first)
+    }
+
     fn panel<B: DrawingBackend>(&self, band: &BandResult, canvas: &Canvas<B>, pen: Pen) -> Result<(), PlotError> {
         let pair = self.pair;
         let sessions = &band.by_session;
@@ -269,12 +345,14 @@ impl ThroughTheSeason<'_> {
         let spread = sessions.iter().map(|s| s.control.high - s.control.low).fold(0.0, f64::max);
         let ends = sessions.iter().flat_map(|s| [s.offset - s.half.min(spread), s.offset + s.half.min(spread)]);
         let ys = span(control.chain(ends));
-        let title = format!("{} on {}: {} − {} through the season", quantity(pair), band.band, pair.second, pair.first);
+        // a panel bears its band; a file, what it is of too
+        let title = Some(if self.look.titled { format!("{}, {}", self.title(), band.band) } else { band.band.clone() });
         let mut chart = axes!(
             canvas,
             pen,
-            title.as_str(),
-            "days since the first session",
+            self.look,
+            title,
+            "days since the first session".to_string(),
             format!("offset, {}", pair.scale),
             xs,
             ys

@@ -6,27 +6,54 @@
 //! comes along, a subset of DejaVu Sans (its licence: see the head of `sans.ttf`'s name table), so
 //! a machine without fonts gives the same PNG.
 
+pub mod acceptance;
 pub mod contributions;
+pub mod fit;
+pub mod gallery;
 pub mod histogram;
 pub mod meters;
+pub mod rows;
+pub mod standing;
+pub mod worth;
 
-use std::io::Write;
 use std::path::Path;
 use std::sync::OnceLock;
 
 use plotters::coord::Shift;
 use plotters::prelude::*;
 
+use super::files;
+
 /// Ink of axes and text.
 pub const INK: RGBColor = RGBColor(34, 34, 34);
 /// Ink of grid lines and of what stays in the background.
 pub const FAINT: RGBColor = RGBColor(205, 205, 205);
+/// Ground of a zone.
+pub const SHADE: RGBColor = RGBColor(226, 232, 240);
 /// Paper.
 pub const PAPER: RGBColor = RGBColor(255, 255, 255);
 /// Colours of series: told apart by readers with any common colour blindness (Okabe and Ito, 2008), and
 /// never the only mark.
 pub const SERIES: [RGBColor; 4] =
     [RGBColor(0, 114, 178), RGBColor(213, 94, 0), RGBColor(0, 158, 115), RGBColor(204, 121, 167)];
+
+/// How a plot is to look: as a file it bears its title; on a page its caption does, and a telephone gets a narrow one.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Look {
+    /// Width in pixels of the page.
+    pub width: u32,
+    /// Whether the title is drawn.
+    pub titled: bool,
+}
+
+impl Look {
+    /// A file by itself.
+    pub const FILE: Look = Look { width: 720, titled: true };
+    /// On a page on a desk.
+    pub const WIDE: Look = Look { width: 720, titled: false };
+    /// On a page in the hand.
+    pub const NARROW: Look = Look { width: 328, titled: false };
+}
 
 /// Canvas of any kind of file.
 pub type Canvas<B> = DrawingArea<B, Shift>;
@@ -67,6 +94,11 @@ impl Pen {
         length * self.scale
     }
 
+    /// The same for what need not be whole.
+    pub fn length(self, length: f64) -> i32 {
+        (length * f64::from(self.scale)).round() as i32
+    }
+
     /// Text of a size in pixels of the page, in ink.
     pub fn text<'a>(self, size: u32) -> TextStyle<'a> {
         // the library divides a font's size by 1.24 when it draws
@@ -101,22 +133,38 @@ pub fn to_svg(plot: &impl Plot) -> Result<String, PlotError> {
     Ok(text.replacen(&large, &format!("<svg width=\"{width}\" height=\"{height}\""), 1))
 }
 
+/// The plot as a PNG.
+///
+/// # Errors
+/// What the canvas refuses.
+pub fn png(plot: &impl Plot) -> Result<Vec<u8>, PlotError> {
+    register_font()?;
+    let (width, height) = plot.size();
+    let (wide, high) = (width * PNG_SCALE, height * PNG_SCALE);
+    let mut pixels = vec![255; (wide * high * 3) as usize];
+    {
+        let canvas = BitMapBackend::with_buffer(&mut pixels, (wide, high)).into_drawing_area();
+        canvas.fill(&PAPER).map_err(PlotError::new)?;
+        plot.draw(&canvas, Pen { scale: PNG_SCALE })?;
+        canvas.present().map_err(PlotError::new)?;
+    }
+    let mut out = vec![];
+    let mut encoder = png::Encoder::new(&mut out, wide, high);
+    encoder.set_color(png::ColorType::Rgb);
+    encoder.set_depth(png::BitDepth::Eight);
+    encoder.set_compression(png::Compression::Fast);
+    let mut writer = encoder.write_header().map_err(PlotError::new)?;
+    writer.write_image_data(&pixels).map_err(PlotError::new)?;
+    writer.finish().map_err(PlotError::new)?;
+    Ok(out)
+}
+
 /// Writes the plot to `path` as a PNG, whole or not at all.
 ///
 /// # Errors
 /// A folder that can't be written; what the canvas refuses.
 pub fn write_png(plot: &impl Plot, path: &Path) -> Result<(), PlotError> {
-    register_font()?;
-    let (width, height) = plot.size();
-    let part = part_of(path, ".png")?;
-    {
-        let canvas = BitMapBackend::new(part.path(), (width * PNG_SCALE, height * PNG_SCALE)).into_drawing_area();
-        canvas.fill(&PAPER).map_err(PlotError::new)?;
-        plot.draw(&canvas, Pen { scale: PNG_SCALE })?;
-        canvas.present().map_err(PlotError::new)?;
-    }
-    part.persist(path).map_err(PlotError::new)?;
-    Ok(())
+    files::write(path, &png(plot)?).map_err(PlotError::new)
 }
 
 /// Writes the plot to `path` as an SVG, whole or not at all.
@@ -124,20 +172,7 @@ pub fn write_png(plot: &impl Plot, path: &Path) -> Result<(), PlotError> {
 /// # Errors
 /// A folder that can't be written; what the canvas refuses.
 pub fn write_svg(plot: &impl Plot, path: &Path) -> Result<(), PlotError> {
-    let text = to_svg(plot)?;
-    let mut part = part_of(path, ".svg")?;
-    part.write_all(text.as_bytes()).map_err(PlotError::new)?;
-    part.persist(path).map_err(PlotError::new)?;
-    Ok(())
-}
-
-/// A file to be renamed to `path` when it is whole, beside it and as readable as any new file.
-fn part_of(path: &Path, suffix: &str) -> Result<tempfile::NamedTempFile, PlotError> {
-    let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    let mut builder = tempfile::Builder::new();
-    #[cfg(unix)]
-    builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666)); // less the user's umask
-    builder.suffix(suffix).tempfile_in(folder).map_err(PlotError::new)
+    files::write(path, to_svg(plot)?.as_bytes()).map_err(PlotError::new)
 }
 
 fn register_font() -> Result<(), PlotError> {

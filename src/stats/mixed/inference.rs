@@ -223,6 +223,15 @@ impl Inference {
         }
     }
 
+    /// What the scatter of each level adds to the variance of `first − second`, before the adjustment for small
+    /// samples. A level that stands in for those inside it holds theirs.
+    pub fn parts_of_difference(&self, first: usize, second: usize) -> [f64; 4] {
+        match &self.across {
+            Some(across) if !self.layout.linked(first, second) => across.parts_of_difference(first, second),
+            _ => self.within.parts_of_difference(first, second),
+        }
+    }
+
     /// Standard errors and degrees of freedom of an antenna's own mean, sessions and all.
     pub fn single(&self, antenna: usize) -> ContrastError {
         self.absolute.single(antenna)

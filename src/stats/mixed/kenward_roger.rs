@@ -17,6 +17,7 @@ use super::small_matrix::{multiply, solve_active};
 #[derive(Debug, Clone)]
 pub struct KenwardRoger {
     antennas: usize,
+    theta: Theta,
     /// Covariance of the components, W; zero for inactive ones.
     pub covariance: [[f64; 4]; 4],
     phi: Vec<f64>,
@@ -99,7 +100,7 @@ pub fn kenward_roger(
         }
     }
     let adjusted = phi.iter().zip(&inner).map(|(phi, x)| phi + 2.0 * x).collect();
-    Some(KenwardRoger { antennas: p, covariance, phi: phi.clone(), adjusted, sensitivity, shaped: None })
+    Some(KenwardRoger { antennas: p, theta: *theta, covariance, phi: phi.clone(), adjusted, sensitivity, shaped: None })
 }
 
 impl KenwardRoger {
@@ -114,6 +115,17 @@ impl KenwardRoger {
         let at =
             |m: &[f64]| m[first * p + first] + m[second * p + second] - m[first * p + second] - m[second * p + first];
         self.error(at)
+    }
+
+    /// What each component adds to the variance LᵀΦL of `first − second`: θ_k·LᵀΦXᵀV⁻¹G_kV⁻¹XΦL. V is the sum of
+    /// θ_kG_k, so these sum to it.
+    pub fn parts_of_difference(&self, first: usize, second: usize) -> [f64; 4] {
+        let p = self.antennas;
+        std::array::from_fn(|k| {
+            let m = &self.sensitivity[k];
+            let at = m[first * p + first] + m[second * p + second] - m[first * p + second] - m[second * p + first];
+            (-self.theta[k] * at).max(0.0)
+        })
     }
 
     /// Standard errors and degrees of freedom of an antenna's own estimate.

@@ -1,0 +1,140 @@
+//! `daylight report SEASON`.
+
+use std::path::{Path, PathBuf};
+
+use sha2::{Digest, Sha256};
+
+use super::{Outcome, ReportArgs, on_threads, progress};
+use crate::analysis::antennas::set_analysis::Options;
+use crate::analysis::whole::{Whole, whole};
+use crate::report::files::write_all;
+use crate::report::page::view::{Input, Run};
+use crate::report::page::{markdown, render};
+use crate::report::plot::gallery::{files, gallery};
+use crate::season::Season;
+use crate::season::error::argument;
+
+/// Takes the season in, asks every question, and writes the page, with plots and a summary where they are wanted.
+/// Everything is made before the first file is written.
+///
+/// # Errors
+/// Input that can't be used, or files that can't be written, in words.
+pub fn run(args: &ReportArgs) -> Result<Outcome, String> {
+    let season = Season::load(&args.season).map_err(|e| e.to_string())?;
+    let options = Options {
+        confidence: args.replays.confidence.unwrap_or(season.config.confidence),
+        seed: args.replays.seed,
+        trials: args.replays.trials.map(|t| t as usize),
+    };
+    let risk = args.risk.unwrap_or((1.0 - options.confidence) / 2.0);
+    let origin =
+        Run { version: env!("CARGO_PKG_VERSION").into(), command: command(args), inputs: inputs(args, &season)? };
+    let bar = progress::counter(args.replays.quiet, "steps");
+    let work = || -> Result<(Whole, Vec<(PathBuf, Vec<u8>)>), String> {
+        let whole = whole(&season, &options, risk, &|| bar.inc(1))
+            .map_err(|e| format!("the readings could not be grouped: {e}"))?;
+        let (page, plots) = rayon::join(
+            || render(&whole, &origin).map_err(|e| e.to_string()),
+            || match &args.plots {
+                Some(_) => files(&gallery(&whole)).map_err(|e| e.to_string()),
+                None => Ok(vec![]),
+            },
+        );
+        let mut out = vec![];
+        if let Some(folder) = &args.plots {
+            out.extend(plots?.into_iter().map(|(name, bytes)| (folder.join(name), bytes)));
+        }
+        if let Some(file) = &args.markdown {
+            out.push((file.clone(), markdown::render(&whole, &origin).into_bytes()));
+        }
+        out.push((args.html.clone(), page?.into_bytes()));
+        Ok((whole, out))
+    };
+    let (whole, out) = on_threads(args.replays.threads, work)??;
+    bar.finish_and_clear();
+    for (path, _) in &out {
+        let own = |name: &str| args.season.join(name) == *path || args.season == *path;
+        if season.readings.files.iter().any(|f| own(&f.name)) || own("season.toml") {
+            return Err(format!(
+                "{}: this is a file of the season\nhint: name another; nothing was written",
+                path.display()
+            ));
+        }
+    }
+    if let Some(folder) = &args.plots {
+        std::fs::create_dir_all(folder).map_err(|e| {
+            format!(
+                "{}: this folder can't be made: {e}\nhint: name one in a folder that you may write to",
+                folder.display()
+            )
+        })?;
+    }
+    write_all(&out).map_err(|e| e.to_string())?;
+    let status = u8::from(whole.audit.has_error());
+    let mut text = said(args, out.len());
+    if args.open {
+        text += &open(&args.html);
+    }
+    Ok(Outcome { text, status })
+}
+
+/// What was written, and where.
+fn said(args: &ReportArgs, files: usize) -> String {
+    let mut lines = vec![format!("The page is {}.", argument(&args.html))];
+    if let Some(folder) = &args.plots {
+        let plots = files - 1 - usize::from(args.markdown.is_some());
+        lines.push(format!("{plots} plots, half of them SVG and half PNG, are in {}.", argument(folder)));
+    }
+    if let Some(file) = &args.markdown {
+        lines.push(format!("The summary is {}.", argument(file)));
+    }
+    lines.join("\n") + "\n"
+}
+
+/// Hands the page to the desktop's viewer; says so where there is none.
+fn open(page: &Path) -> String {
+    let desktop = cfg!(any(target_os = "macos", target_os = "windows"))
+        || ["DISPLAY", "WAYLAND_DISPLAY"].iter().any(|name| std::env::var_os(name).is_some_and(|v| !v.is_empty()));
+    let mut viewer = match () {
+        () if cfg!(target_os = "macos") => std::process::Command::new("open"),
+        () if cfg!(target_os = "windows") => std::process::Command::new("explorer"),
+        () => std::process::Command::new("xdg-open"),
+    };
+    let null = std::process::Stdio::null;
+    viewer.arg(page).stdin(null()).stdout(null()).stderr(null());
+    if desktop && viewer.spawn().is_ok() {
+        return String::new();
+    }
+    "There is no desktop here to open it on.\n".into()
+}
+
+/// The command as it can be typed again, where the page goes left out.
+fn command(args: &ReportArgs) -> String {
+    let name = args.season.file_name().map_or_else(|| args.season.clone(), PathBuf::from);
+    let mut words = vec!["daylight report".to_string(), argument(&name)];
+    let replays = &args.replays;
+    words.push(format!("--seed {}", replays.seed));
+    words.extend(replays.trials.map(|t| format!("--trials {t}")));
+    words.extend(replays.confidence.map(|c| format!("--confidence {c}")));
+    words.extend(args.risk.map(|r| format!("--risk {r}")));
+    words.join(" ")
+}
+
+/// The files of the season with their hashes, as they are on the disk now.
+fn inputs(args: &ReportArgs, season: &Season) -> Result<Vec<Input>, String> {
+    let mut names: Vec<(String, PathBuf)> = vec![];
+    if args.season.is_dir() {
+        names.push(("season.toml".into(), args.season.join("season.toml")));
+        names.extend(season.readings.files.iter().map(|f| (f.name.clone(), args.season.join(&f.name))));
+    } else {
+        let name = args.season.file_name().unwrap_or(args.season.as_os_str()).to_string_lossy().into_owned();
+        names.push((name, args.season.clone()));
+    }
+    let read = |(name, path): (String, PathBuf)| {
+        let bytes =
+            std::fs::read(&path).map_err(|e| format!("{}: this can't be read: {}", path.display(), e.kind()))?;
+        let sha256 = Sha256::digest(&bytes).iter().map(|b| format!("{b:02x}")).collect();
+        Ok(Input { name, bytes: bytes.len(), sha256 })
+    };
+    names.into_iter().map(read).collect()
+}

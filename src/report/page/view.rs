@@ -1,0 +1,457 @@
+//! What the page says, in the order it says it: words, tables and pictures, ready to be put in their places.
+
+use rayon::prelude::*;
+use serde::Serialize;
+
+use super::figure::{Figure, figure};
+use super::matrix::Matrix;
+use crate::analysis::antennas::result::{
+    Antennas, OrdinalResult, Overall, PairResult, SetResult, ShareOf, Verdict, label,
+};
+use crate::analysis::audit::Audit;
+use crate::analysis::claims::result::Claims;
+use crate::analysis::meters::result::{Meters, PairOfMeters};
+use crate::analysis::whole::Whole;
+use crate::radio::quantity::Better;
+use crate::report::grid::Grid;
+use crate::report::number;
+use crate::report::plot::acceptance::acceptance;
+use crate::report::plot::gallery::Picture;
+use crate::report::plot::meters::pictures;
+use crate::report::plot::standing::standing;
+use crate::report::plot::{PlotError, worth};
+use crate::report::{
+    antennas_text, audit_text, claims_text, meters_tables, meters_text, pairs_text, set_text, text::sentence,
+};
+use crate::season::finding::{Group, Severity};
+
+/// What anyone needs to make the page again.
+#[derive(Debug, Clone, Serialize)]
+pub struct Run {
+    /// The program's version.
+    pub version: String,
+    /// The command, as it can be typed.
+    pub command: String,
+    /// The files that were read.
+    pub inputs: Vec<Input>,
+}
+
+/// One file that was read.
+#[derive(Debug, Clone, Serialize)]
+pub struct Input {
+    /// Its name in the season's folder.
+    pub name: String,
+    /// Its size.
+    pub bytes: usize,
+    /// Its SHA-256, in hexadecimal.
+    pub sha256: String,
+}
+
+/// A headline: what it is about, what it says, and the part of the page that holds more.
+#[derive(Debug, Clone, Serialize)]
+pub struct Headline {
+    /// What it is about.
+    pub about: &'static str,
+    /// What it says.
+    pub words: Vec<String>,
+    /// Where there is more.
+    pub link: &'static str,
+}
+
+/// A band and its sets.
+#[derive(Debug, Clone, Serialize)]
+pub struct Band {
+    /// Its name.
+    pub name: String,
+    /// Its place among the bands, from 1.
+    pub number: usize,
+    /// Its sets.
+    pub sets: Vec<Set>,
+}
+
+/// One set.
+#[derive(Debug, Clone, Serialize)]
+pub struct Set {
+    /// Its name.
+    pub title: String,
+    /// How many pairs are what.
+    pub words: String,
+    /// Its picture.
+    pub figure: Option<Figure>,
+    /// Its antennas.
+    pub antennas: Grid,
+    /// Its pairs in a square.
+    pub matrix: Option<Matrix>,
+    /// Its pairs one by one.
+    pub pairs: Option<Grid>,
+    /// What this log cannot compare, and what its figures rest on.
+    pub notes: Vec<String>,
+}
+
+/// Two meters.
+#[derive(Debug, Clone, Serialize)]
+pub struct Pair {
+    /// Their names.
+    pub title: String,
+    /// What is said of them.
+    pub words: Vec<String>,
+    /// Their pictures.
+    pub figures: Vec<Figure>,
+    /// Their tables.
+    pub grids: Vec<Grid>,
+}
+
+/// Claims.
+#[derive(Debug, Clone, Serialize)]
+pub struct ClaimsView {
+    /// How many are what.
+    pub words: String,
+    /// Every claim.
+    pub grid: Grid,
+    /// Pictures, a quantity each.
+    pub figures: Vec<Figure>,
+    /// Meter by meter.
+    pub meters: Option<Grid>,
+    /// Why each that is open is open: whose, and why.
+    pub reasons: Vec<(String, String)>,
+    /// What a verdict does not say.
+    pub cautions: Vec<String>,
+    /// How it was done.
+    pub method: String,
+}
+
+/// One finding.
+#[derive(Debug, Clone, Serialize)]
+pub struct Found {
+    /// How bad.
+    pub severity: &'static str,
+    /// Where.
+    pub place: String,
+    /// What.
+    pub what: String,
+    /// Why it matters.
+    pub why: String,
+    /// What to do.
+    pub action: String,
+    /// Verdicts in doubt.
+    pub doubt: Option<String>,
+}
+
+/// Where one set's uncertainty comes from.
+#[derive(Debug, Clone, Serialize)]
+pub struct Shares {
+    /// The set.
+    pub set: String,
+    /// Cause, its share in words, and in percent for a bar.
+    pub parts: Vec<(String, String, f64)>,
+}
+
+/// The page.
+#[derive(Debug, Clone, Serialize)]
+pub struct View {
+    title: String,
+    facts: Vec<String>,
+    assumptions: Vec<String>,
+    headlines: Vec<Headline>,
+    sets: Option<Grid>,
+    bands: Vec<Band>,
+    corrected: Option<String>,
+    overall_words: Option<String>,
+    overall: Option<(Option<Figure>, Grid)>,
+    worth: Option<(Option<Figure>, Grid)>,
+    correlations: Option<Grid>,
+    meters_words: Vec<String>,
+    meters: Vec<Pair>,
+    meters_grids: Vec<Grid>,
+    claims: Option<ClaimsView>,
+    audit_words: Vec<String>,
+    found: Vec<Found>,
+    found_else: Vec<Found>,
+    left_out: Vec<String>,
+    shares: Vec<Shares>,
+    next: Vec<String>,
+    method: Vec<(&'static str, String)>,
+    run: Run,
+}
+
+impl View {
+    /// Gathers it, drawing the pictures side by side.
+    ///
+    /// # Errors
+    /// What a picture's canvas refuses.
+    pub fn new(whole: &Whole, run: &Run) -> Result<View, PlotError> {
+        let Whole { antennas, meters, claims, audit } = whole;
+        let overall = antennas.overall.as_ref().filter(|o| o.antennas.len() > 1);
+        let ((bands, meter_pairs), (overall_figure, worth_view, claims_view)) = rayon::join(
+            || rayon::join(|| bands(antennas), || meters.pairs.par_iter().map(|p| pair(p, meters)).collect()),
+            || (overall_view(overall, antennas), worth_of(overall), claims_of(claims)),
+        );
+        let meter_pairs: Result<Vec<Pair>, PlotError> = meter_pairs;
+        let (found, found_else): (Vec<_>, Vec<_>) =
+            audit.findings.iter().partition(|j| j.verdicts > 0 && j.finding.severity != Severity::Note);
+        let told = |of: Vec<&crate::analysis::audit::Judged>| of.into_iter().map(|j| found_of(j, audit)).collect();
+        Ok(View {
+            title: antennas.season.clone(),
+            facts: facts(antennas, audit),
+            assumptions: assumptions(&antennas.assumptions),
+            headlines: headlines(whole),
+            sets: (antennas.sets.len() + antennas.ordinal.len() > 1).then(|| antennas_text::sets_table(antennas)),
+            bands: bands?,
+            corrected: antennas_text::corrected(antennas),
+            overall_words: antennas.overall.as_ref().filter(|o| o.weights.len() > 1).map(antennas_text::overall_words),
+            overall: overall_figure?,
+            worth: worth_view?,
+            correlations: antennas_text::correlations(antennas),
+            meters_words: meters_text::own_error_words(meters)
+                .into_iter()
+                .chain(meters_text::correction_list(meters))
+                .collect(),
+            meters: meter_pairs?,
+            meters_grids: meters_tables::loads_table(meters)
+                .into_iter()
+                .chain(meters_tables::history_table(meters))
+                .collect(),
+            claims: claims_view?,
+            audit_words: std::iter::once(audit_text::headline(audit)).chain(audit_text::most(audit)).collect(),
+            found: told(found),
+            found_else: told(found_else),
+            left_out: antennas
+                .left_out
+                .iter()
+                .map(|(reason, rows)| format!("{}: {reason}", number::plural(*rows, "reading", "readings")))
+                .collect(),
+            shares: antennas.sets.iter().filter_map(shares).collect(),
+            next: next(whole),
+            method: vec![
+                ("Antennas", antennas_text::method(antennas)),
+                ("Meters", meters_text::method(meters)),
+                ("Claims", claims_text::method(claims)),
+            ],
+            run: run.clone(),
+        })
+    }
+}
+
+/// What holds for want of a `season.toml`, its first line with a capital.
+fn assumptions(lines: &[String]) -> Vec<String> {
+    let first = |(i, line): (usize, &String)| if i == 0 { sentence(line) } else { line.clone() };
+    lines.iter().enumerate().map(first).collect()
+}
+
+fn facts(antennas: &Antennas, audit: &Audit) -> Vec<String> {
+    vec![
+        number::plural(antennas.readings, "reading", "readings"),
+        number::plural(audit.sets, "set", "sets"),
+        format!("{} confidence", number::percent(antennas.confidence)),
+    ]
+}
+
+fn headlines(whole: &Whole) -> Vec<Headline> {
+    let Whole { antennas, meters, claims, audit } = whole;
+    let mut first = vec![antennas_text::headline(antennas)];
+    first.extend(antennas.overall.as_ref().filter(|o| o.weights.len() > 1).map(antennas_text::overall_words));
+    let mut out = vec![Headline { about: "Antennas", words: first, link: "antennas" }];
+    let of_meters: Vec<String> = meters.pairs.iter().flat_map(|p| meters_text::headline(p)).collect();
+    if !of_meters.is_empty() {
+        out.push(Headline { about: "Meters", words: of_meters, link: "meters" });
+    }
+    if !claims.claims.is_empty() {
+        out.push(Headline { about: "Claims", words: vec![claims_text::headline(claims)], link: "claims" });
+    }
+    out.push(Headline { about: "The log itself", words: vec![audit_text::headline(audit)], link: "audit" });
+    if let Some(next) = antennas.next.first() {
+        out.push(Headline { about: "Measure next", words: vec![next.words()], link: "next" });
+    }
+    out
+}
+
+/// Every step that some question asks for, each once, those of the antennas first.
+fn next(whole: &Whole) -> Vec<String> {
+    let Whole { antennas, meters, claims, audit } = whole;
+    let mut out: Vec<String> = vec![];
+    for step in [&antennas.next, &claims.next, &meters.next, &audit.next].into_iter().flatten() {
+        let words = step.words();
+        if !out.contains(&words) {
+            out.push(words);
+        }
+    }
+    out
+}
+
+/// Sets by band, in the order in which bands first occur.
+fn bands(antennas: &Antennas) -> Result<Vec<Band>, PlotError> {
+    let mut names: Vec<&str> = vec![];
+    let all = antennas.sets.iter().map(|s| s.band.as_str()).chain(antennas.ordinal.iter().map(|s| s.band.as_str()));
+    for band in all {
+        if !names.contains(&band) {
+            names.push(band);
+        }
+    }
+    // what an antenna is for comes first, what says least by itself last
+    let order = |s: &&SetResult| match s.quantity.name.as_str() {
+        "field_strength" => 0,
+        "swr" | "reflection" | "return_loss" => 1,
+        _ if s.quantity.better != Better::Neither => 2,
+        _ => 3,
+    };
+    names
+        .par_iter()
+        .enumerate()
+        .map(|(i, name)| {
+            let mut own: Vec<&SetResult> = antennas.sets.iter().filter(|s| s.band == *name).collect();
+            own.sort_by_key(order);
+            let sets: Result<Vec<Set>, PlotError> = own.par_iter().map(|s| set(s, antennas.confidence)).collect();
+            let mut sets = sets?;
+            sets.extend(antennas.ordinal.iter().filter(|s| s.band == *name).map(ordinal));
+            Ok(Band { name: name.to_string(), number: i + 1, sets })
+        })
+        .collect()
+}
+
+fn set(s: &SetResult, confidence: f64) -> Result<Set, PlotError> {
+    let zone = match s.matters {
+        Some(_) => " The shaded zone holds differences too small to matter to you.",
+        None => "",
+    };
+    let note = format!("Each bar is that comparison's own interval, and all pairs of the set hold at once.{zone}");
+    let mut antennas = set_text::antennas(s, confidence);
+    antennas.title = String::new();
+    let compared: Vec<&PairResult> = s.pairs.iter().filter(|p| p.verdict != Verdict::Unlinked).collect();
+    let mut notes = pairs_text::unlinked_words(s, 10);
+    notes.extend(set_text::rests_on(s));
+    Ok(Set {
+        title: s.label(),
+        words: counts(s),
+        figure: figure(&note, |look| standing(s, look).map(Picture::Rows))?,
+        antennas,
+        matrix: Matrix::new(s),
+        pairs: (!compared.is_empty()).then(|| pairs_text::pair_table(s, &compared)),
+        notes,
+    })
+}
+
+/// "Of 36 pairs 19 are apart and 17 inside the noise."
+fn counts(s: &SetResult) -> String {
+    counted(s.pairs.len(), |v| s.count(v))
+}
+
+fn counted(pairs: usize, count: impl Fn(Verdict) -> usize) -> String {
+    let words = [
+        (Verdict::Apart, "apart"),
+        (Verdict::Even, "even"),
+        (Verdict::Noise, "inside the noise"),
+        (Verdict::Unlinked, "unlinked"),
+    ];
+    let said: Vec<String> =
+        words.iter().map(|(v, w)| (count(*v), w)).filter(|(n, _)| *n > 0).map(|(n, w)| format!("{n} {w}")).collect();
+    match pairs {
+        0 => "One antenna: nothing to compare it with.".into(),
+        n => format!("{}: {}.", number::plural(n, "pair", "pairs"), said.join(", ")),
+    }
+}
+
+fn ordinal(s: &OrdinalResult) -> Set {
+    let mut antennas = set_text::ordinal_antennas(s);
+    antennas.title = String::new();
+    Set {
+        title: label(&s.quantity.name, &s.band, &s.meter),
+        words: counted(s.pairs.len(), |v| s.pairs.iter().filter(|p| p.verdict == v).count()),
+        figure: None,
+        antennas,
+        matrix: None,
+        pairs: None,
+        notes: set_text::ordinal_pairs(s),
+    }
+}
+
+fn overall_view(overall: Option<&Overall>, antennas: &Antennas) -> Result<Option<(Option<Figure>, Grid)>, PlotError> {
+    let Some(o) = overall.filter(|o| o.weights.len() > 1) else { return Ok(None) };
+    let note =
+        "Intervals hold for all antennas at once, but two of them may overlap and still be apart: the rank sets tell.";
+    let figure = figure(note, |look| worth::overall(o, look).map(Picture::Rows))?;
+    let mut grid = antennas_text::overall_table(o, antennas);
+    grid.title = String::new();
+    Ok(Some((figure, grid)))
+}
+
+fn worth_of(overall: Option<&Overall>) -> Result<Option<(Option<Figure>, Grid)>, PlotError> {
+    let Some(o) = overall.filter(|o| !o.worth.is_empty()) else { return Ok(None) };
+    let figure = figure("", |look| worth::worth(o, look).map(Picture::Rows))?;
+    Ok(Some((figure, worth::table(o))))
+}
+
+fn pair(p: &PairOfMeters, meters: &Meters) -> Result<Pair, PlotError> {
+    let confidence = meters.confidence;
+    let count = pictures(p, crate::report::plot::Look::WIDE).len();
+    let drawn: Result<Vec<Option<Figure>>, PlotError> = (0..count)
+        .into_par_iter()
+        .map(|i| figure("", |look| pictures(p, look).into_iter().nth(i).map(|(_, plot)| Picture::Meters(plot))))
+        .collect();
+    let mut grids = vec![meters_tables::offsets(p, confidence)];
+    grids.extend(meters_tables::lines(p));
+    grids.extend(meters_tables::session_grids(p, usize::MAX));
+    grids.extend(meters_tables::levels(p));
+    Ok(Pair {
+        title: meters_text::pair_name(p),
+        words: meters_text::pair_words(p, confidence).into_iter().map(|w| w.0).collect(),
+        figures: drawn?.into_iter().flatten().collect(),
+        grids,
+    })
+}
+
+fn claims_of(claims: &Claims) -> Result<Option<ClaimsView>, PlotError> {
+    if claims.claims.is_empty() {
+        return Ok(None);
+    }
+    let note = "The thick tick is the limit claimed; the shaded part holds results that would count as met.";
+    let count = acceptance(claims, crate::report::plot::Look::WIDE).len();
+    let drawn: Result<Vec<Option<Figure>>, PlotError> = (0..count)
+        .map(|i| figure(note, |look| acceptance(claims, look).into_iter().nth(i).map(|p| Picture::Rows(p.1))))
+        .collect();
+    Ok(Some(ClaimsView {
+        words: claims_text::headline(claims),
+        grid: claims_text::claims_table(claims),
+        figures: drawn?.into_iter().flatten().collect(),
+        meters: claims_text::meters_table(claims),
+        reasons: claims_text::reasons(claims),
+        cautions: claims_text::cautions(claims),
+        method: claims_text::method(claims),
+    }))
+}
+
+fn found_of(judged: &crate::analysis::audit::Judged, audit: &Audit) -> Found {
+    let f = &judged.finding;
+    let group = match f.group {
+        Group::Impossible => "impossible",
+        Group::Suspect => "suspect",
+        Group::WeakDesign => "weak design",
+    };
+    let _ = group;
+    Found {
+        severity: audit_text::severity_word(f.severity),
+        place: audit_text::place(f),
+        what: sentence(&f.what),
+        why: f.why.clone(),
+        action: f.action.clone(),
+        doubt: audit_text::doubt(judged, audit),
+    }
+}
+
+fn shares(s: &SetResult) -> Option<Shares> {
+    let inside = s.basis.collapsed_to.or(s.basis.even_visits.then_some(crate::stats::mixed::Level::Visit));
+    let parts: Vec<(String, String, f64)> = s
+        .shares
+        .iter()
+        .map(|part| {
+            let name = match &part.of {
+                ShareOf::Scatter(level) if Some(*level) == inside => {
+                    format!("scatter of {}s, with what is inside them", level.name())
+                }
+                ShareOf::Scatter(level) => format!("scatter of {}s", level.name()),
+                ShareOf::Source(name) => format!("declared: {name}"),
+            };
+            (name, number::chance(part.share), (part.share * 1000.0).round() / 10.0)
+        })
+        .collect();
+    (!parts.is_empty()).then(|| Shares { set: s.label(), parts })
+}
