@@ -540,3 +540,48 @@ proptest! {
         }
     }
 }
+
+#[test]
+fn a_row_taken_back_counts_no_more_and_one_finding_says_where() {
+    let header = format!("{HEADER},note,mark");
+    let row = "d,heron,2 m,inline,swr,15.2";
+    let text = format!("{header}\n{row},,\nd,heron,2 m,inline,swr,1.52,,\n{row},typing,takes back\n{row},,\n");
+    let readings = read(&text);
+    // the nearest above goes; an equal one below stays
+    assert_eq!(lines(&readings), [3, 5]);
+    assert_eq!((readings.files[0].rows, readings.files[0].set_aside), (3, 1));
+    let finding = only(&readings);
+    assert_eq!((finding.severity, finding.place.to_string().as_str()), (Severity::Note, "log.csv:2, column value"));
+    assert!(finding.what.contains("`15.2` was taken back, on line 4"), "{}", finding.what);
+}
+
+#[test]
+fn a_mark_needs_no_column_of_its_own_and_one_that_meets_no_row_is_told() {
+    let row = "d,heron,2 m,inline,swr,15.2";
+    let readings = read(format!("{HEADER}\n{row}\n{row},takes back\nd,heron,2 m,inline,swr,1.5\n"));
+    assert_eq!(lines(&readings), [4]);
+    assert_eq!(only(&readings).place.line, Some(2));
+    let idle = read(format!("{HEADER}\n{row}\nd,heron,2 m,inline,swr,1.5,takes back\n"));
+    assert_eq!(lines(&idle), [2]);
+    assert!(only(&idle).what.contains("not in this file"));
+    // a cell too many that is no mark is still one too many
+    assert!(only(&read(format!("{HEADER}\n{row}\n{row},again\n"))).what.contains("7 cells"));
+    // and other text in such a column says nothing
+    assert!(read(format!("{HEADER},mark\n{row},by the oak\n")).findings.is_empty());
+}
+
+#[test]
+fn a_row_cut_short_is_set_aside_however_much_of_it_is_left() {
+    let row = "d,heron,2 m,inline,swr,1.52";
+    for torn in [
+        "d,heron,2 m,inline,s ~torn~",
+        "d,heron,2 m,inline,swr,1.5 ~torn~",
+        "~~~~",
+        "d,heron,2 m,in~~~",
+        "~~m,inline,swr,1.5",
+    ] {
+        let readings = read(format!("{HEADER}\n{row}\n{torn}\n{row}\n"));
+        assert_eq!(lines(&readings), [2, 4], "{torn}");
+        assert!(only(&readings).what.contains("cut short"), "{torn}: {:?}", readings.findings);
+    }
+}

@@ -1,5 +1,6 @@
 //! A season on disk: `season.toml` and readings in, one typed data frame and its findings out.
 
+pub mod append; // new readings onto the end of a sheet
 pub mod config;
 pub mod error;
 pub mod finding;

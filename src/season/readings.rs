@@ -8,10 +8,12 @@
 mod cell;
 mod fault;
 mod left_out;
+pub mod marks;
 mod measure;
 mod moment;
 mod names;
 mod rules;
+mod sheet;
 mod table;
 mod typed;
 
@@ -22,6 +24,7 @@ use polars::prelude::*;
 
 pub use left_out::LeftOut;
 pub use moment::microseconds;
+pub use sheet::{rows_of_session, sheet_style};
 
 use crate::season::config::Config;
 use crate::season::finding::{Finding, Stake};
@@ -199,6 +202,16 @@ pub fn read_files(files: &[PathBuf], shown_names: &[String], config: &Config) ->
     Ok(Readings { frame, left_out_frame, findings, left_out, files })
 }
 
+/// Reads the text of one file of readings, under a name of the caller's.
+///
+/// # Errors
+/// As [`read_files`].
+pub fn read_text(file: &str, text: &str, config: &Config) -> Result<Readings, ReadError> {
+    let mut left_out: Vec<LeftOut> = config.leave_out.iter().map(LeftOut::new).collect();
+    let Part { frame, left_out_frame, findings, count } = read_file(file, text.as_bytes(), config, &mut left_out)?;
+    Ok(Readings { frame, left_out_frame, findings, left_out, files: vec![count] })
+}
+
 /// One file's share of the readings.
 struct Part {
     frame: DataFrame,
@@ -208,7 +221,8 @@ struct Part {
 }
 
 fn read_file(file: &str, bytes: &[u8], config: &Config, left_out: &mut [LeftOut]) -> Result<Part, ReadError> {
-    let table = table::table(file, bytes)?;
+    let mut table = table::table(file, bytes)?;
+    marks::settle(&mut table).map_err(|source| ReadError::Frame { file: file.into(), source })?;
     sift(file, table, config, left_out).map_err(|source| ReadError::Frame { file: file.into(), source })
 }
 

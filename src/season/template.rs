@@ -7,7 +7,7 @@
 pub const SEASON: &str = include_str!("template/season.toml");
 
 /// A new season's `readings.csv`: the header line alone.
-pub const READINGS: &str = "session,antenna,band,meter,quantity,value,unit,mounting,order,when,note\n";
+pub const READINGS: &str = "session,antenna,band,meter,quantity,value,unit,mounting,order,when,note,mark\n";
 
 /// The template with every example put to work.
 #[cfg(test)]

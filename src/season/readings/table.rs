@@ -8,13 +8,14 @@ use polars::prelude::*;
 use super::ReadError;
 use super::cell::Comma;
 use super::fault::{Fault, Seen};
+use super::marks;
 use super::names::nearest;
 use crate::season::finding::Severity;
 
 /// Columns no reading can do without.
 pub const NEEDED: [&str; 6] = ["session", "antenna", "band", "meter", "quantity", "value"];
 /// Columns that may be absent.
-pub const OPTIONAL: [&str; 7] = ["unit", "mounting", "when", "order", "readings", "sd", "battery"];
+pub const OPTIONAL: [&str; 8] = ["unit", "mounting", "when", "order", "readings", "sd", "battery", marks::COLUMN];
 
 /// A file as text.
 pub struct Table {
@@ -28,6 +29,32 @@ pub struct Table {
     pub broken: Vec<Seen>,
     /// What the header says that may be meant otherwise.
     pub header: Vec<Seen>,
+}
+
+/// What a file's header says.
+pub struct Header {
+    /// Names of its columns, in lower case.
+    pub columns: Vec<String>,
+    /// What separates its cells.
+    pub delimiter: u8,
+    /// What a comma in a number means in it.
+    pub comma: Comma,
+}
+
+/// A file's header.
+///
+/// # Errors
+/// Text that isn't UTF-8; no header; a needed column missing; a column named twice.
+pub fn header(file: &str, bytes: &[u8]) -> Result<Header, ReadError> {
+    let text = text(file, bytes)?;
+    let delimiter = delimiter(text);
+    let header = Records::new(text, delimiter).next().ok_or_else(|| ReadError::Empty { file: file.into() })?;
+    let columns = Columns::find(file, &header)?.names;
+    Ok(Header { columns, delimiter, comma: comma(delimiter) })
+}
+
+fn comma(delimiter: u8) -> Comma {
+    if delimiter == b';' { Comma::Decimal } else { Comma::Ambiguous }
 }
 
 /// Lays a file's records under its header.
@@ -45,12 +72,18 @@ pub fn table(file: &str, bytes: &[u8]) -> Result<Table, ReadError> {
     let mut builders: Vec<_> = columns.places.iter().map(|c| StringChunkedBuilder::new(c.0.into(), 0)).collect();
     let mut broken = Vec::new();
     for record in records {
-        if let Some(fault) = record.fault(columns.width, delimiter) {
+        let mark = columns.mark(&record);
+        // a mark beyond the header's last column is no cell too many
+        let width = mark.map_or(0, |place| place + 1).max(columns.width);
+        let torn = marks::is_unfinished(record.raw) && !record.swallows_lines(width, delimiter);
+        let fault = if torn { Some(marks::torn()) } else { record.fault(width, delimiter) };
+        if let Some(fault) = fault {
             broken.push(Seen { line: record.line, fault });
             continue;
         }
         lines.push(u32::try_from(record.line).unwrap_or(u32::MAX));
-        for (builder, &(_, place)) in builders.iter_mut().zip(&columns.places) {
+        for (builder, &(column, place)) in builders.iter_mut().zip(&columns.places) {
+            let place = place.or(mark.filter(|_| column == marks::COLUMN));
             let cell = place.and_then(|at| record.cells.get(at)).map(str::trim);
             builder.append_option(cell.filter(|cell| !cell.is_empty()));
         }
@@ -62,8 +95,7 @@ pub fn table(file: &str, bytes: &[u8]) -> Result<Table, ReadError> {
     let mut series = vec![Column::new("line".into(), lines)];
     series.extend(builders.into_iter().map(|builder| builder.finish().into_column()));
     let frame = DataFrame::new_infer_height(series).map_err(|source| ReadError::Frame { file: file.into(), source })?;
-    let comma = if delimiter == b';' { Comma::Decimal } else { Comma::Ambiguous };
-    Ok(Table { frame, comma, rows, broken, header: columns.near_misses(header.line) })
+    Ok(Table { frame, comma: comma(delimiter), rows, broken, header: columns.near_misses(header.line) })
 }
 
 /// The text without its byte-order mark.
@@ -118,9 +150,20 @@ impl Columns {
         Ok(Columns { width: names.len(), names, places })
     }
 
+    /// Where a record bears a mark, if it does: in its column, or in one cell more than the header has.
+    fn mark(&self, record: &Record) -> Option<usize> {
+        let column = self.places.iter().find(|(column, _)| *column == marks::COLUMN).and_then(|(_, place)| *place);
+        let at = column.unwrap_or(self.width);
+        let marked = record.cells.get(at).is_some_and(marks::is_mark);
+        (marked && (column.is_some() || record.cells.len() == self.width + 1)).then_some(at)
+    }
+
     /// Unread columns whose name is nearly that of an absent optional one: a slip would go unseen.
     fn near_misses(&self, line: usize) -> Vec<Seen> {
-        let absent = || self.places.iter().filter(|(_, place)| place.is_none()).map(|&(column, _)| column);
+        let absent = || {
+            let places = self.places.iter().filter(|(column, place)| place.is_none() && *column != marks::COLUMN);
+            places.map(|&(column, _)| column)
+        };
         let unread = self.names.iter().filter(|n| !NEEDED.contains(&n.as_str()) && !OPTIONAL.contains(&n.as_str()));
         unread
             .filter_map(|name| nearest(name, absent(), 0.7).map(|meant| (name, meant)))
@@ -140,12 +183,13 @@ impl Columns {
 }
 
 /// One record that says anything, and where it lies in the text.
-struct Record<'a> {
-    cells: csv::StringRecord,
+pub struct Record<'a> {
+    /// Its cells.
+    pub cells: csv::StringRecord,
     /// Line it starts on, from 1.
-    line: usize,
+    pub line: usize,
     /// Its own text.
-    raw: &'a str,
+    pub raw: &'a str,
     last: bool,
 }
 
@@ -190,7 +234,7 @@ impl Record<'_> {
 }
 
 /// The records of a text that say anything: lines with no text in any cell are passed over.
-struct Records<'a> {
+pub struct Records<'a> {
     text: &'a str,
     reader: csv::Reader<&'a [u8]>,
     /// Up to where lines are counted, and the line there.
@@ -199,7 +243,8 @@ struct Records<'a> {
 }
 
 impl<'a> Records<'a> {
-    fn new(text: &'a str, delimiter: u8) -> Self {
+    /// The records of a text with that separator.
+    pub fn new(text: &'a str, delimiter: u8) -> Self {
         let reader = csv::ReaderBuilder::new()
             .delimiter(delimiter)
             .has_headers(false)
