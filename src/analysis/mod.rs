@@ -1,5 +1,6 @@
 //! Where season, radio and statistics meet: one folder a question.
 
+pub mod add;
 pub mod antennas;
 pub mod audit;
 pub mod budget;

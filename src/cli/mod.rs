@@ -1,5 +1,6 @@
 //! One file a verb: arguments → library call → what to print.
 
+pub mod add;
 pub mod antennas;
 pub mod audit;
 pub mod budget;
@@ -7,6 +8,7 @@ pub mod claims;
 pub mod meters;
 mod progress;
 pub mod report;
+mod prompt;
 pub mod start;
 
 use std::path::PathBuf;
@@ -31,6 +33,8 @@ pub enum Verb {
         /// Its folder, made if need be
         dir: PathBuf,
     },
+    /// Write readings into the log: from the command line, or line by line
+    Add(AddArgs),
     /// Rank the antennas and say which pairs are apart
     Antennas(AntennasArgs),
     /// Say what is wrong or weak in the log, before any verdict rests on it
@@ -66,6 +70,31 @@ pub struct BudgetArgs {
     #[arg(long, value_name = "DIR")]
     pub plots: Option<PathBuf>,
     /// Print JSON instead of words and tables
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Arguments of `add`.
+#[derive(Debug, Args)]
+pub struct AddArgs {
+    /// A season's folder, or one CSV file of readings by itself
+    pub season: PathBuf,
+    /// What is read and what was read, such as: plover 2m inline swr 1.52 1.53; nothing, to be asked line by line
+    #[arg(value_name = "WORD", allow_negative_numbers = true)]
+    pub words: Vec<String>,
+    /// The session; today's date if not given, and then each reading gets its time
+    #[arg(long, value_name = "NAME")]
+    pub session: Option<String>,
+    /// The sheet to write into, a file in the season's folder; made if need be
+    #[arg(long, value_name = "FILE")]
+    pub into: Option<String>,
+    /// Date, or date and time, of the readings
+    #[arg(long, value_name = "WHEN")]
+    pub when: Option<String>,
+    /// A note to every reading given here
+    #[arg(long, value_name = "TEXT")]
+    pub note: Option<String>,
+    /// Answer in JSON, an object a line
     #[arg(long)]
     pub json: bool,
 }
@@ -225,6 +254,7 @@ fn on_threads<T: Send>(threads: Option<u16>, work: impl FnOnce() -> T + Send) ->
 pub fn run(cli: &Cli) -> Result<Outcome, String> {
     match &cli.verb {
         Verb::Start { dir } => start::run(dir).map(|text| Outcome { text, status: 0 }).map_err(|e| e.to_string()),
+        Verb::Add(args) => add::run(args),
         Verb::Antennas(args) => antennas::run(args),
         Verb::Audit(args) => audit::run(args),
         Verb::Meters(args) => meters::run(args),

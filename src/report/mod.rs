@@ -1,5 +1,7 @@
 //! Results in, words, tables and JSON out. Nothing is computed here that a verdict rests on.
 
+pub mod add_json;
+pub mod add_text;
 pub mod antennas_json;
 pub mod antennas_text;
 pub mod audit_json;

@@ -8,13 +8,18 @@ pub const WIDTH: usize = 80;
 
 /// Wraps a paragraph, keeping its own leading blanks; lines after the first begin with `indent`.
 pub fn wrap(text: &str, indent: &str) -> String {
+    wrap_to(text, indent, WIDTH)
+}
+
+/// The same, to lines of at most `width`.
+pub fn wrap_to(text: &str, indent: &str, width: usize) -> String {
     let text = printable(text);
     let lead: String = text.chars().take_while(|c| *c == ' ').collect();
     let mut lines: Vec<String> = vec![];
     let mut line = lead;
     let mut empty = true;
     for word in text.split(' ').filter(|w| !w.is_empty()) {
-        if !empty && line.chars().count() + 1 + word.chars().count() > WIDTH {
+        if !empty && line.chars().count() + 1 + word.chars().count() > width {
             lines.push(std::mem::replace(&mut line, indent.to_string()));
             empty = true;
         }

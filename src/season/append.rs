@@ -69,6 +69,8 @@ pub struct Appended {
     pub lines: Vec<usize>,
     /// What others have written since the sheet was last looked at.
     pub others: String,
+    /// The line that begins on.
+    pub others_line: usize,
     /// What was done to an unfinished last line before, and to which.
     pub repaired: Option<(usize, Repair)>,
 }
@@ -140,7 +142,7 @@ impl Sheet {
         File::open(folder).and_then(|f| f.sync_all()).map_err(|e| failed(path, e))?;
         let (sheet, _) = Sheet::open(path)?;
         let lines = (0..entries.len()).map(|i| i + 2).collect();
-        Ok(Some((sheet, Appended { lines, others: String::new(), repaired: None })))
+        Ok(Some((sheet, Appended { lines, others: String::new(), others_line: 0, repaired: None })))
     }
 
     /// Writes rows at the sheet's end, all or none; they are on the disk when this returns.
@@ -160,6 +162,7 @@ impl Sheet {
         file.seek(SeekFrom::Start(self.length)).map_err(io)?;
         file.read_to_end(&mut others).map_err(io)?;
         let mut tail = self.tail.clone();
+        let others_line = tail.line();
         tail.feed(&others);
         let mut length = self.length + others.len() as u64;
 
@@ -184,7 +187,8 @@ impl Sheet {
             length += block.len() as u64;
         }
         (self.tail, self.length) = (tail, length);
-        Ok(Appended { lines, others: String::from_utf8_lossy(&others).into_owned(), repaired: unfinished })
+        let others = String::from_utf8_lossy(&others).into_owned();
+        Ok(Appended { lines, others, others_line, repaired: unfinished })
     }
 
     /// Writes at a place, onto the disk; where that fails, the sheet ends there again.

@@ -22,6 +22,7 @@ use std::path::{Path, PathBuf};
 
 use polars::prelude::*;
 
+pub use cell::Cell;
 pub use left_out::LeftOut;
 pub use moment::microseconds;
 pub use sheet::{rows_of_session, sheet_style};
@@ -210,6 +211,11 @@ pub fn read_text(file: &str, text: &str, config: &Config) -> Result<Readings, Re
     let mut left_out: Vec<LeftOut> = config.leave_out.iter().map(LeftOut::new).collect();
     let Part { frame, left_out_frame, findings, count } = read_file(file, text.as_bytes(), config, &mut left_out)?;
     Ok(Readings { frame, left_out_frame, findings, left_out, files: vec![count] })
+}
+
+/// The name most like a word, if one is like it at all.
+pub fn nearest_name<'a>(word: &str, names: impl Iterator<Item = &'a str>) -> Option<&'a str> {
+    names::nearest(word, names, 0.6)
 }
 
 /// One file's share of the readings.

@@ -10,5 +10,6 @@ pub mod method_comparison;
 pub mod mixed;
 pub mod ordinal;
 pub mod outliers;
+pub mod prediction;
 pub mod rank_correlation;
 pub mod student_t;

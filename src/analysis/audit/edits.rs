@@ -114,6 +114,13 @@ impl Written {
     }
 }
 
+/// What a number may have been before one slip of the fingers: its point moved, neighbouring digits swapped, its
+/// sign lost.
+pub fn retyped(value: f64, step: f64) -> Vec<f64> {
+    let moved = [10.0, 0.1, 100.0, 0.01].map(|factor| value * factor);
+    moved.into_iter().chain(Written::of(value, step).swaps()).chain([-value]).collect()
+}
+
 /// What a number means if it was written in another unit: the value in the quantity's own, and the unit.
 fn other_units(quantity: &Quantity, value: f64) -> Vec<(f64, &'static str)> {
     match quantity.name.as_str() {

@@ -8,7 +8,7 @@ use std::sync::OnceLock;
 use polars::prelude::*;
 use rayon::prelude::*;
 
-use super::together::Sorted;
+use super::together::{Scatter, Sorted};
 use crate::analysis::antennas::fitted::fit;
 use crate::analysis::antennas::result::label;
 use crate::analysis::antennas::sets::{OrdinalSet, Set, sets_of};
@@ -216,6 +216,11 @@ impl<'a> Log<'a> {
     /// Readings of one meter on one mounting together.
     pub fn together(&self) -> &Sorted {
         self.together.get_or_init(|| Sorted::new(self))
+    }
+
+    /// Takes the scatter between two moments from a larger log; to be said before any rule asks.
+    pub fn knowing(&self, scatter: &Scatter) {
+        let _ = self.together.set(Sorted::knowing(self, scatter));
     }
 
     /// What `season.toml` says.

@@ -22,6 +22,7 @@ pub mod alarms;
 pub mod edits;
 pub mod levels;
 pub mod log;
+pub mod one_mounting;
 pub mod rules;
 pub mod stakes;
 pub mod together;

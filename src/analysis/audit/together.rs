@@ -35,6 +35,9 @@ pub struct Sorted {
     scatter: HashMap<(usize, usize, usize), f64>,
 }
 
+/// How far the readings of each set move between two moments, by the names of quantity, band and meter.
+pub type Scatter = HashMap<(String, String, String), f64>;
+
 /// The same, to be asked about.
 pub struct Mountings<'a> {
     log: &'a Log<'a>,
@@ -72,6 +75,26 @@ impl Sorted {
         let all = groups.into_iter().filter(several).map(|rows| Together { rows }).collect();
         Sorted { all, scatter }
     }
+
+    /// The same, with the scatter that another log shows.
+    pub fn knowing(log: &Log, known: &Scatter) -> Sorted {
+        let mut sorted = Sorted::new(log);
+        for row in 0..log.rows.len() {
+            if let Some(&scatter) = known.get(&names(log, log.set_key(row))) {
+                sorted.scatter.insert(log.set_key(row), scatter);
+            }
+        }
+        sorted
+    }
+
+    /// What the log shows of scatter between two moments.
+    pub fn by_name(&self, log: &Log) -> Scatter {
+        self.scatter.iter().map(|(&key, &scatter)| (names(log, key), scatter)).collect()
+    }
+}
+
+fn names(log: &Log, (quantity, band, meter): (usize, usize, usize)) -> (String, String, String) {
+    (log.quantities[quantity].clone(), log.bands[band].clone(), log.meters[meter].clone())
 }
 
 impl<'a> Mountings<'a> {

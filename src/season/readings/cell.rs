@@ -130,6 +130,45 @@ fn is_ambiguous(text: &str, comma: Comma) -> bool {
     })
 }
 
+/// A typed word, as the cell of a value.
+#[derive(Debug, Clone, Copy)]
+pub struct Cell<'a>(Reading<'a>);
+
+impl<'a> Cell<'a> {
+    /// Reads a word.
+    pub fn of(text: &'a str) -> Cell<'a> {
+        Cell(reading(text, Comma::Ambiguous))
+    }
+
+    /// Whether it is a number and nothing else.
+    pub fn is_plain_number(&self) -> bool {
+        matches!(self.0, Reading::Number { unit: None, .. } | Reading::Ambiguous)
+    }
+
+    /// Whether its comma may mark decimals or thousands.
+    pub fn is_ambiguous(&self) -> bool {
+        self.0 == Reading::Ambiguous
+    }
+
+    /// Whether it says anything of a reading: a number with its unit, or a side of a limit.
+    pub fn is_reading(&self) -> bool {
+        !matches!(self.0, Reading::Missing | Reading::Unreadable)
+    }
+
+    /// The unit stuck to the number.
+    pub fn unit(&self) -> Option<&'a str> {
+        match self.0 {
+            Reading::Number { unit, .. } => unit,
+            _ => None,
+        }
+    }
+
+    /// Whether only a side of a limit is known.
+    pub fn is_limit(&self) -> bool {
+        self.0 == Reading::Censored
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
