@@ -279,7 +279,7 @@ fn a_misfit_a_reseat_a_stale_mounting_and_a_contradiction_are_said_at_once() {
         let at = said.iter().position(|l| l.contains(what)).unwrap_or_else(|| panic!("{what}: {said:#?}"));
         said[at + 1..].iter().take_while(|l| l.starts_with("  ")).cloned().collect::<Vec<_>>().join("\n")
     };
-    assert!(said[1].contains("swr 1.51, mounting 1  fits 1."), "{}", said[1]);
+    assert!(said[1].contains("swr 1.51, mounting 1; fits 1."), "{}", said[1]);
     assert!(after("swr 15.1,").contains("does not fit the 2 readings before it on this mounting"), "{said:#?}");
     assert!(after("swr 15.1,").contains("once in 200; 1.51 would fit"), "{said:#?}");
     assert!(

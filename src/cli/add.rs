@@ -82,7 +82,7 @@ pub fn run(args: &AddArgs) -> Result<Outcome, String> {
     let line = read_words(&words, args.note.clone(), desk.bench.vocabulary()).map_err(|e| e.to_string())?;
     let text = match desk.line(&line) {
         Reply::Answer(answer) if args.json => add_json::answer(&desk.bench.session, 1, &answer),
-        Reply::Answer(answer) => add_text::answer(&answer, text::WIDTH),
+        Reply::Answer(answer) => add_text::answer(&answer, true, text::WIDTH),
         Reply::Refused(why) => return Err(format!("{}: {why}", args.season.display())),
         Reply::Show => add_text::shown(&desk.bench, text::WIDTH, usize::MAX),
         Reply::Help => add_text::help(desk.bench.vocabulary(), text::WIDTH),

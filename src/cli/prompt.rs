@@ -112,7 +112,7 @@ fn converse(desk: &mut Desk, screen: &Screen, count: &mut Count) -> Result<(), G
                 screen.say(&if screen.json {
                     add_json::answer(&desk.bench.session, number, &answer)
                 } else {
-                    add_text::answer(&answer, screen.width())
+                    add_text::answer(&answer, !screen.terminal, screen.width())
                 })?;
             }
             Reply::Refused(why) => {

@@ -24,21 +24,19 @@ pub fn row(entry: &Entry) -> String {
     format!("{antenna}, {band}, {meter}, {quantity} {value}{unit}{mounting}")
 }
 
-/// An answer: a line for each row written or taken back, then remarks, two blanks in.
-pub fn answer(answer: &Answer, width: usize) -> String {
+/// An answer: a line for each row written or taken back, then remarks, two blanks in. With `file`, each row is told
+/// with its sheet, for who reads many.
+pub fn answer(answer: &Answer, file: bool, width: usize) -> String {
     let mut lines = vec![];
+    let place = |line: usize| if file { format!("{}:{line}", answer.file) } else { format!("  line {line}:") };
     for written in &answer.written {
         let expected = written.expected.filter(|e| e.fits).map_or(String::new(), |e| {
-            format!("  fits {} to {}", to_digits(e.low, e.digit), to_digits(e.high, e.digit)).replace(" -", " −")
+            format!("; fits {} to {}", to_digits(e.low, e.digit), to_digits(e.high, e.digit)).replace(" -", " −")
         });
-        lines.push(wrap_to(
-            &format!("{}:{} {}{expected}", answer.file, written.line, row(&written.entry)),
-            "    ",
-            width,
-        ));
+        lines.push(wrap_to(&format!("{} {}{expected}", place(written.line), row(&written.entry)), "    ", width));
     }
     if let Some((line, entry)) = &answer.taken_back {
-        lines.push(wrap_to(&format!("{}:{line} taken back: {}", answer.file, row(entry)), "    ", width));
+        lines.push(wrap_to(&format!("{} taken back: {}", place(*line), row(entry)), "    ", width));
     }
     for remark in &answer.remarks {
         let sign = match remark.topic {
@@ -126,10 +124,9 @@ pub fn help(vocabulary: &Vocabulary, width: usize) -> String {
         ("=  or show", "what was written"),
         (".  or done", "done; so does the end of input"),
     ];
-    let narrow = width < 60;
-    let line = |(typed, means): &(&str, &str)| {
-        let text = if narrow { format!("  {typed}: {means}") } else { format!("  {typed:<18}{means}") };
-        wrap_to(&text, if narrow { "    " } else { "                    " }, width)
+    let line = |(typed, means): &(&str, &str)| match width {
+        0..75 => wrap_to(&format!("  {typed}: {means}"), "    ", width),
+        _ => format!("  {typed:<18}{means}"),
     };
     let mut out: Vec<String> = lines.iter().map(line).collect();
     out.push(wrap_to("Names may be cut as short as they stay the only one:", "  ", width));

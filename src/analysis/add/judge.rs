@@ -95,7 +95,7 @@ impl Bench {
                 let text = misfit(entry, &quantity, &expected, &new, reseated && self.style.has("mounting"));
                 batch.remarks.push(Remark { topic: Topic::Misfit, text });
             }
-            Some(range(&quantity, &expected, &new, fits))
+            Some(range(&quantity, &expected, fits))
         });
         // a frame of one row of the season's own: nothing can fail here that did not above
         let _ = batch.history.extend(&frame.slice(row as i64, 1), &self.config);
@@ -171,14 +171,14 @@ fn of_reader(finding: &Finding, set_aside: bool) -> String {
     }
 }
 
-fn range(quantity: &Quantity, expected: &Expected, new: &NewReading, fits: bool) -> Range {
+fn range(quantity: &Quantity, expected: &Expected, fits: bool) -> Range {
     let ends = [expected.low, expected.high].map(|y| quantity.scale.to_shown(y));
     Range {
         against: expected.against,
         count: expected.count,
         low: ends[0].min(ends[1]),
         high: ends[0].max(ends[1]),
-        digit: new.step,
+        digit: expected.digit,
         fits,
     }
 }
@@ -190,7 +190,7 @@ pub fn to_digits(value: f64, digit: f64) -> String {
 }
 
 fn misfit(entry: &Entry, quantity: &Quantity, expected: &Expected, new: &NewReading, reseated: bool) -> String {
-    let Range { low, high, digit, .. } = range(quantity, expected, new, false);
+    let Range { low, high, digit, .. } = range(quantity, expected, false);
     let (antenna, count) = (&entry.antenna, expected.count);
     let several = |one: &str, many: &str| if count == 1 { format!("the {one}") } else { format!("the {count} {many}") };
     let held = match expected.against {
@@ -200,9 +200,9 @@ fn misfit(entry: &Entry, quantity: &Quantity, expected: &Expected, new: &NewRead
         Against::Sessions => format!("{} of {antenna} before", several("session", "sessions")),
     };
     let value = quantity.scale.to_shown(new.y);
-    let fitting =
-        retyped(value, digit).into_iter().find(|&v| quantity.scale.to_analysis(v).is_some_and(|y| expected.holds(y)));
-    let slip = fitting.map_or(String::new(), |v| format!("; {} would fit", to_digits(v, digit)));
+    let holds = |v: f64| quantity.scale.to_analysis(v).is_some_and(|y| expected.holds(y));
+    let fitting = retyped(value, new.step).into_iter().find(|&(v, _)| holds(v));
+    let slip = fitting.map_or(String::new(), |(v, digit)| format!("; {} would fit", to_digits(v, digit)));
     let reseat = if reseated {
         format!("; it would fit a new mounting: if it was taken off, - and then + {}", entry.value)
     } else {

@@ -114,11 +114,12 @@ impl Written {
     }
 }
 
-/// What a number may have been before one slip of the fingers: its point moved, neighbouring digits swapped, its
-/// sign lost.
-pub fn retyped(value: f64, step: f64) -> Vec<f64> {
-    let moved = [10.0, 0.1, 100.0, 0.01].map(|factor| value * factor);
-    moved.into_iter().chain(Written::of(value, step).swaps()).chain([-value]).collect()
+/// What a number may have been before one slip of the fingers, and the digit it was then typed to: its point moved,
+/// neighbouring digits swapped, its sign lost.
+pub fn retyped(value: f64, step: f64) -> Vec<(f64, f64)> {
+    let moved = [0.1, 10.0, 0.01, 100.0].map(|factor| (value * factor, step * factor));
+    let swapped = Written::of(value, step).swaps().into_iter().chain([-value]).map(|v| (v, step));
+    moved.into_iter().chain(swapped).collect()
 }
 
 /// What a number means if it was written in another unit: the value in the quantity's own, and the unit.
