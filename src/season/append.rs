@@ -95,7 +95,7 @@ impl Sheet {
     pub fn open(path: &Path) -> Result<(Sheet, String), ReadError> {
         let shown = path.display().to_string();
         let unreadable = |e: io::Error| ReadError::Unreadable { file: shown.clone(), reason: e.to_string() };
-        let bytes = std::fs::read(path).map_err(unreadable)?;
+        let bytes = settled(path).map_err(unreadable)?;
         let (style, header) = sheet_style(&shown, &bytes)?;
         let mut tail = Tail::new(style.delimiter);
         tail.feed(&bytes);
@@ -180,8 +180,8 @@ impl Sheet {
             block += &self.style.line(entry);
         }
         if !block.is_empty() {
-            let place = FILL.to_string().repeat(block.len() - 1) + "\n";
-            self.put(&mut file, length, place.as_bytes())?;
+            let place: Vec<u8> = block.bytes().map(|b| if b == b'\n' { b } else { FILL as u8 }).collect();
+            self.put(&mut file, length, &place)?;
             self.put(&mut file, length, block.as_bytes())?;
             tail.feed(block.as_bytes());
             length += block.len() as u64;
@@ -230,6 +230,21 @@ impl Sheet {
     fn shown(&self) -> String {
         self.path.display().to_string()
     }
+}
+
+/// A sheet's bytes when nobody is half through a row; as they are, where locks mean nothing.
+fn settled(path: &Path) -> io::Result<Vec<u8>> {
+    let mut file = File::open(path)?;
+    let since = Instant::now();
+    while let Err(std::fs::TryLockError::WouldBlock) = file.try_lock_shared() {
+        if since.elapsed() > PATIENCE {
+            break;
+        }
+        std::thread::sleep(Duration::from_millis(1));
+    }
+    let mut bytes = vec![];
+    file.read_to_end(&mut bytes)?;
+    Ok(bytes)
 }
 
 /// The style of a sheet of our own.

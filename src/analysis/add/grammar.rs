@@ -403,7 +403,7 @@ mod tests {
             value("1.52"),
             value("1.53"),
         ];
-        for line in ["plover 2 m inline swr 1.52 1.53", "p 2m i s 1.52 1.53", "PLO \"2 m\" inl swr 1.52 1.53"] {
+        for line in ["plover 2 m inline swr 1.52 1.53", "p 2m in s 1.52 1.53", "PLO \"2 m\" inl swr 1.52 1.53"] {
             assert_eq!(steps(line), wanted, "{line}");
         }
         assert_eq!(

@@ -28,9 +28,6 @@ pub const ONCE_IN: u32 = 200;
 /// The chance of that.
 pub const RISK: f64 = 1.0 / ONCE_IN as f64;
 
-/// On fewer degrees of freedom the interval is wider than anything: t is 127 on one.
-const LEAST_DF: f64 = 2.0;
-
 /// The name of a set: quantity, band, meter.
 pub type SetName = (String, String, String);
 
@@ -267,21 +264,18 @@ impl SetHistory {
         strata(&nested, if floor.is_finite() { floor } else { 0.0 })
     }
 
-    fn expected(&self, against: Against, count: usize, prediction: Prediction, new: &NewReading) -> Option<Expected> {
-        if prediction.df < LEAST_DF {
-            return None;
-        }
+    fn expected(&self, against: Against, count: usize, prediction: Prediction, new: &NewReading) -> Expected {
         let digit = self.mountings.iter().map(|m| m.step).fold(new.step, f64::min);
         // reading and expectation each stand for half a digit to both sides
         let half = prediction.half_width(RISK) + digit * self.scale.slope_at(prediction.centre);
         let (low, high) = (prediction.centre - half, prediction.centre + half);
-        Some(Expected { against, count, prediction, low, high, digit })
+        Expected { against, count, prediction, low, high, digit }
     }
 
     fn on_same_mounting(&self, pool: &Strata, at: usize, new: &NewReading) -> Option<Expected> {
         let m = &self.mountings[at];
         let prediction = pool.on_same_mounting(m.mean, m.readings, new.readings)?;
-        self.expected(Against::Repeats, m.readings.round() as usize, prediction, new)
+        Some(self.expected(Against::Repeats, m.readings.round() as usize, prediction, new))
     }
 
     fn on_new_mounting(&self, pool: &Strata, new: &NewReading) -> Option<Expected> {
@@ -290,7 +284,7 @@ impl SetHistory {
             return None;
         }
         let prediction = pool.on_new_mounting(&others, new.readings)?;
-        self.expected(Against::Mountings, others.len(), prediction, new)
+        Some(self.expected(Against::Mountings, others.len(), prediction, new))
     }
 
     fn on_new_visit(&self, pool: &Strata, new: &NewReading, loads: &[String]) -> Option<Expected> {
@@ -305,12 +299,12 @@ impl SetHistory {
             let Fitted { centre, scatter, leverage } = fitted;
             let prediction = pool.on_new_visit(centre, scatter, leverage, shares, new.readings)?;
             let count = visits.all.iter().filter(|v| v.antenna == antenna).count();
-            return self.expected(Against::Visits, count, prediction, new);
+            return Some(self.expected(Against::Visits, count, prediction, new));
         }
         let Fitted { centre, scatter, leverage } = visits.by_antenna(antenna)?;
         let prediction = pool.on_new_visit(centre, scatter, leverage, shares, new.readings)?;
         let count = visits.all.iter().filter(|v| v.antenna == antenna).count();
-        self.expected(Against::Sessions, count, prediction, new)
+        Some(self.expected(Against::Sessions, count, prediction, new))
     }
 }
 

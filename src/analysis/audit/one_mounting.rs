@@ -14,7 +14,7 @@ use crate::season::finding::Finding;
 /// # Errors
 /// Whatever Polars reports; none is expected on a frame the season made.
 pub fn scatter(season: &Season) -> PolarsResult<Scatter> {
-    let log = Log::new(season)?;
+    let log = Log::without_levels(season)?;
     Ok(log.together().by_name(&log))
 }
 
@@ -23,7 +23,7 @@ pub fn scatter(season: &Season) -> PolarsResult<Scatter> {
 /// # Errors
 /// As [`scatter`].
 pub fn impossible(rows: &Season, scatter: &Scatter) -> PolarsResult<Vec<Finding>> {
-    let log = Log::new(rows)?;
+    let log = Log::without_levels(rows)?;
     log.knowing(scatter);
     Ok([port::RULE, powers::RULE].iter().flat_map(|rule| (rule.check)(&log)).collect())
 }
