@@ -34,7 +34,7 @@ pub struct Desk {
 /// What came of a line.
 pub enum Reply {
     /// Something was written.
-    Answer(Answer),
+    Answer(Box<Answer>),
     /// Nothing was, and why.
     Refused(String),
     /// What the next reading is of has changed, or nothing.
@@ -141,7 +141,7 @@ impl Desk {
             done => done,
         };
         match again {
-            Ok(Some(answer)) => Reply::Answer(answer),
+            Ok(Some(answer)) => Reply::Answer(Box::new(answer)),
             Ok(None) => Reply::Noted,
             Err(Stopped::Changed(file)) => {
                 Reply::Refused(format!("{file} changes faster than it can be read: not written"))
