@@ -7,8 +7,8 @@ pub mod budget;
 pub mod claims;
 pub mod meters;
 mod progress;
-pub mod report;
 mod prompt;
+pub mod report;
 pub mod start;
 
 use std::path::PathBuf;
