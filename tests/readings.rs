@@ -127,6 +127,8 @@ fn a_full_row_arrives_typed_in_the_frames_order_of_columns() {
             ("when", DataType::Datetime(TimeUnit::Microseconds, None)),
             ("order", DataType::Float64),
             ("battery", DataType::Float64),
+            ("squares", DataType::Float64),
+            ("rows", DataType::UInt32),
         ])
         .map(|(name, kind)| (name.to_string(), kind))
         .collect();

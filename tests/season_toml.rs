@@ -396,7 +396,7 @@ fn parts_of_the_format_not_read_yet_are_said_to_be() {
            |   ^^^^^\n\
          hint: write each sweep's values at the band's frequency as rows of the log"
     );
-    assert_eq!(kinds("sweep_pattern = 'x'\n[[layout]]\nfile = 'x'"), [Kind::NotYet, Kind::NotYet]);
+    assert_eq!(kinds("sweep_pattern = 'x'\n[[layout]]\nfile = 'x'"), [Kind::NotYet]);
 }
 
 #[test]

@@ -5,6 +5,7 @@ pub mod antennas;
 pub mod audit;
 pub mod budget;
 pub mod claims;
+pub mod export;
 pub mod meters;
 mod progress;
 mod prompt;
@@ -32,6 +33,9 @@ pub enum Verb {
     Start {
         /// Its folder, made if need be
         dir: PathBuf,
+        /// A log there is already, a sheet as you keep it: copied in, and its layout suggested from its header
+        #[arg(long, value_name = "FILE")]
+        from: Option<PathBuf>,
     },
     /// Write readings into the log: from the command line, or line by line
     Add(AddArgs),
@@ -45,8 +49,34 @@ pub enum Verb {
     Claims(ClaimsArgs),
     /// Write all of it into one page to show to others: verdicts, plots, tables, and how to make it again
     Report(ReportArgs),
+    /// Write readings, findings and results as plain tables, CSV or Parquet, to carry on elsewhere
+    Export(ExportArgs),
     /// Work out the uncertainty of any quantity, from a file of inputs and an expression
     Budget(BudgetArgs),
+}
+
+/// What a table is written as.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+pub enum TableForm {
+    /// Comma-separated text in UTF-8
+    Csv,
+    /// Parquet
+    Parquet,
+}
+
+/// Arguments of `export`.
+#[derive(Debug, Args)]
+pub struct ExportArgs {
+    /// A season's folder, or one file of readings by itself
+    pub season: PathBuf,
+    /// The folder to write into; not the season's own
+    pub dir: PathBuf,
+    /// What to write
+    #[arg(long, value_enum, default_value_t = TableForm::Csv)]
+    pub form: TableForm,
+    /// How the replays behind the results are made
+    #[command(flatten)]
+    pub replays: ReplayArgs,
 }
 
 /// Arguments of `budget`.
@@ -253,13 +283,17 @@ fn on_threads<T: Send>(threads: Option<u16>, work: impl FnOnce() -> T + Send) ->
 /// Input or command that can't be used, in words for the person at the bench: exit status 2.
 pub fn run(cli: &Cli) -> Result<Outcome, String> {
     match &cli.verb {
-        Verb::Start { dir } => start::run(dir).map(|text| Outcome { text, status: 0 }).map_err(|e| e.to_string()),
         Verb::Add(args) => add::run(args),
+        Verb::Start { dir, from } => {
+            let made = from.as_ref().map_or_else(|| start::run(dir), |from| start::run_from(dir, from));
+            made.map(|text| Outcome { text, status: 0 }).map_err(|e| e.to_string())
+        }
         Verb::Antennas(args) => antennas::run(args),
         Verb::Audit(args) => audit::run(args),
         Verb::Meters(args) => meters::run(args),
         Verb::Claims(args) => claims::run(args),
         Verb::Report(args) => report::run(args),
+        Verb::Export(args) => export::run(args),
         Verb::Budget(args) => budget::run(args),
     }
 }

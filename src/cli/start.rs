@@ -6,6 +6,8 @@ use std::path::Path;
 use tempfile::{NamedTempFile, TempPath};
 
 use crate::season::error::{InputError, argument};
+use crate::season::load::input_error;
+use crate::season::readings::suggest::suggest;
 use crate::season::{parse, template};
 
 /// The log that a new season starts with.
@@ -18,7 +20,7 @@ const LOG: &str = "readings.csv";
 /// Either file, or something that is not a folder, is there already (then nothing is written), or
 /// the system does not allow it.
 pub fn run(dir: &Path) -> Result<String, InputError> {
-    let dir = if dir.as_os_str().is_empty() { Path::new(".") } else { dir };
+    let dir = named(dir);
     let (season, log) = (dir.join(parse::FILE), dir.join(LOG));
     if dir.exists() && !dir.is_dir() {
         return Err(InputError::already_there(dir, "this is a file, not a folder"));
@@ -38,6 +40,63 @@ pub fn run(dir: &Path) -> Result<String, InputError> {
         return Err(error);
     }
     Ok(made(dir, &season, &log))
+}
+
+fn named(dir: &Path) -> &Path {
+    if dir.as_os_str().is_empty() { Path::new(".") } else { dir }
+}
+
+/// As [`run`], for a log that is there already: its file is copied into the folder where it isn't in it, and
+/// `season.toml` says what its header seems to mean, for the user to correct.
+///
+/// # Errors
+/// As [`run`]; the log can't be read.
+pub fn run_from(dir: &Path, from: &Path) -> Result<String, InputError> {
+    let dir = named(dir);
+    let season = dir.join(parse::FILE);
+    if !from.is_file() {
+        return Err(InputError::not_there(from));
+    }
+    if dir.exists() && !dir.is_dir() {
+        return Err(InputError::already_there(dir, "this is a file, not a folder"));
+    }
+    let log = dir.join(from.file_name().unwrap_or_default());
+    let is_there = log.canonicalize().is_ok_and(|a| from.canonicalize().is_ok_and(|b| a == b));
+    let taken =
+        [&season, &log].into_iter().find(|path| path.symlink_metadata().is_ok() && !(is_there && *path == &log));
+    if let Some(taken) = taken {
+        return Err(taken_by(taken));
+    }
+    let made = suggest(from).map_err(|error| input_error(error, from.parent().unwrap_or(Path::new(""))))?;
+    std::fs::create_dir_all(dir).map_err(|error| InputError::unwritable(dir, &error))?;
+    let rule = "-".repeat(70);
+    let text = format!("{}\n\n# ---- Found in {} {rule}\n{}", template::SEASON, log_name(from), made.toml);
+    let season_ready = ready(dir, &text)?;
+    name(season_ready, &season)?;
+    if !is_there && let Err(error) = std::fs::copy(from, &log) {
+        let _ = std::fs::remove_file(&season);
+        return Err(InputError::unwritable(&log, &error));
+    }
+    let mut said = format!("made {}: its end says what {} seems to hold\n", season.display(), log_name(from));
+    if !is_there {
+        said += &format!("copied the log to {}; yours is left as it is\n", log.display());
+    }
+    if !made.unsaid.is_empty() {
+        said += &format!(
+            "no column says the {}: say it under `all`, at the end of {}\n",
+            made.unsaid.join(", the "),
+            parse::FILE
+        );
+    }
+    if !made.unexplained.is_empty() {
+        said += &format!("not understood, and left out: columns {}\n", made.unexplained.join(", "));
+    }
+    said += &format!("\nnext: correct {}, then run\n  daylight audit {}\n", parse::FILE, argument(dir));
+    Ok(said)
+}
+
+fn log_name(from: &Path) -> String {
+    from.file_name().unwrap_or_default().to_string_lossy().into_owned()
 }
 
 /// A complete file in `dir` under a passing name, removed again if it never gets its own.

@@ -21,4 +21,5 @@ pub mod page;
 mod pairs_text;
 pub mod plot;
 mod set_text;
+pub mod take_away;
 pub mod text;

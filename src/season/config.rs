@@ -188,6 +188,76 @@ pub struct LeaveOut {
     pub line: usize,
 }
 
+/// What marks decimals in a file's numbers.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Decimal {
+    /// A comma; points don't group thousands.
+    Comma,
+    /// A point; commas group thousands.
+    Point,
+}
+
+/// How a text file's bytes spell its letters.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Encoding {
+    /// UTF-8.
+    Utf8,
+    /// UTF-16, in the byte order its mark says; little end first where it has none.
+    Utf16,
+    /// ISO 8859-1, with the letters Windows-1252 adds.
+    Latin1,
+}
+
+/// Where a layout finds a field of a reading.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Said {
+    /// The same for all.
+    Value(String),
+    /// In the column of that name, or number from 1.
+    Column(String),
+}
+
+impl Said {
+    /// The value, or the column's name.
+    pub fn text(&self) -> &str {
+        match self {
+            Said::Value(text) | Said::Column(text) => text,
+        }
+    }
+}
+
+/// One column of readings in a wide sheet.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct LayoutColumn {
+    /// Its name in the sheet's header, or its number from 1.
+    pub column: String,
+    /// Fields that hold for its readings.
+    pub says: BTreeMap<&'static str, Said>,
+}
+
+/// How a file of readings is laid out, where it is not in the long form or could be read in two ways.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Layout {
+    /// The file's name in the season's folder; `*` stands for any characters.
+    pub file: String,
+    /// The spreadsheet's sheet.
+    pub sheet: Option<String>,
+    /// Line of the column names, from 1; the first line with text if absent.
+    pub header_line: Option<usize>,
+    /// What marks decimals.
+    pub decimal: Option<Decimal>,
+    /// How its letters are spelled.
+    pub encoding: Option<Encoding>,
+    /// Fields that hold for every reading of the file, or that a column gives for every reading of its row.
+    pub says: BTreeMap<&'static str, Said>,
+    /// Columns of readings; none where the sheet is in the long form.
+    pub columns: Vec<LayoutColumn>,
+    /// Columns that are known to hold no readings.
+    pub ignore: Vec<String>,
+    /// Line of its `[[layout]]` entry, from 1.
+    pub line: usize,
+}
+
 /// How much one quantity, on one band or on all, counts in the overall ranking.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Weight {
@@ -256,6 +326,8 @@ pub struct Config {
     pub weights: Vec<Weight>,
     /// Readings left out on the record.
     pub leave_out: Vec<LeaveOut>,
+    /// How files are laid out that are not in the plain long form.
+    pub layouts: Vec<Layout>,
 }
 
 impl Default for Config {
@@ -277,6 +349,7 @@ impl Default for Config {
             matters: BTreeMap::new(),
             weights: Vec::new(),
             leave_out: Vec::new(),
+            layouts: Vec::new(),
         }
     }
 }

@@ -99,7 +99,7 @@ fn defaults(config: &Config) -> Vec<String> {
 }
 
 /// A reading error with its place, named as the user would name it from where they stand.
-fn input_error(error: ReadError, folder: &Path) -> InputError {
+pub(crate) fn input_error(error: ReadError, folder: &Path) -> InputError {
     let within = |file: &str| {
         let path = folder.join(file);
         if path.exists() { path.display().to_string() } else { file.to_string() }
@@ -107,16 +107,38 @@ fn input_error(error: ReadError, folder: &Path) -> InputError {
     let problem = match &error {
         ReadError::Unreadable { file, .. } => Problem::new(Kind::Unreadable, within(file), error.to_string()),
         ReadError::NoReadings { .. } => Problem::new(Kind::NoReadings, folder.display().to_string(), error.to_string())
-            .advise("put the readings in a file ending in `.csv` beside `season.toml`, a reading a row"),
-        ReadError::NotUtf8 { file, .. } => Problem::new(Kind::Unreadable, within(file), error.to_string()),
+            .advise(
+                "put the readings in a file ending in csv, xlsx, ods or parquet beside `season.toml`, a reading a row",
+            ),
+        ReadError::Encoding { file, .. } => Problem::new(Kind::Unreadable, within(file), error.to_string())
+            .advise("correct `encoding` in its `[[layout]]`, or leave it out"),
+        ReadError::Form { file, hint, .. } => {
+            Problem::new(Kind::Unreadable, within(file), error.to_string()).advise(hint.clone())
+        }
+        ReadError::Layout { line, .. } => {
+            Problem::new(Kind::Conflict, format!("{}:{line}", within(parse::FILE)), error.to_string())
+        }
+        ReadError::MissingColumn { file, line, titled: Some((_, names, _)), .. } => Problem::new(
+            Kind::Syntax,
+            format!("{}:{line}", within(file)),
+            error.to_string(),
+        )
+        .advise(format!(
+            "delete the lines above the column names, or write `header_line = {names}` in a `[[layout]]` for this file"
+        )),
         ReadError::Empty { file } | ReadError::HeaderOnly { file } => {
             Problem::new(Kind::NoReadings, within(file), error.to_string())
                 .advise("a row is one reading: session, antenna, band, meter, quantity, value")
         }
-        ReadError::MissingColumn { file, line, .. } | ReadError::DuplicateColumn { file, line, .. } => {
-            Problem::new(Kind::Syntax, format!("{}:{line}", within(file)), error.to_string())
-                .advise("columns needed: session, antenna, band, meter, quantity, value; more may follow, in any order")
-        }
+        ReadError::MissingColumn { file, line, .. } | ReadError::DuplicateColumn { file, line, .. } => Problem::new(
+            Kind::Syntax,
+            format!("{}:{line}", within(file)),
+            error.to_string(),
+        )
+        .advise(
+            "columns needed: session, antenna, band, meter, quantity, value; more may follow, in any order; a sheet \
+                     laid out otherwise comes in by a `[[layout]]`, which `daylight start DIR --from FILE` suggests",
+        ),
         _ => Problem::new(Kind::Unreadable, folder.display().to_string(), error.to_string()),
     };
     problem.into()

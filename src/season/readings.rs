@@ -1,23 +1,29 @@
 //! Files of readings → one typed data frame and its findings.
 //!
-//! Each file goes bytes → text under its header ([`table`]) → typed columns ([`typed`]) → without the
+//! Each file goes its form ([`forms`]) → text with places ([`records`]) → the long form ([`layout`]) → a frame of text
+//! under its header ([`table`]) → typed columns ([`typed`]) → without the
 //! rows left out on the record ([`left_out`]) → numbers on the analysis scale ([`measure`]) → without
 //! the rows set aside ([`rules`]). Nothing vanishes: a file's rows are those used, set aside (each
 //! with a finding) and left out.
 
+pub mod bulk;
 mod cell;
 mod fault;
+mod forms;
+mod layout;
 mod left_out;
 pub mod marks;
 mod measure;
 mod moment;
 mod names;
+mod records;
 mod rules;
 mod sheet;
+pub mod suggest;
 mod table;
 mod typed;
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
 use polars::prelude::*;
@@ -27,8 +33,9 @@ pub use left_out::LeftOut;
 pub use moment::microseconds;
 pub use sheet::{rows_of_session, sheet_style};
 
-use crate::season::config::Config;
-use crate::season::finding::{Finding, Stake};
+use crate::season::config::{Config, Layout};
+use crate::season::finding::{Finding, Place, Severity, Stake};
+use forms::{Form, holds_no_table};
 
 /// Readings that can't be taken in at all.
 #[derive(Debug, thiserror::Error)]
@@ -43,18 +50,40 @@ pub enum ReadError {
         reason: String,
     },
     /// No file of readings.
-    #[error("no readings in `{file}`: it holds no file with the ending `.csv`")]
+    #[error("no readings in `{file}`: it holds no file of readings (CSV, XLSX, ODS or Parquet)")]
     NoReadings {
         /// The folder.
         file: String,
     },
-    /// The file isn't text in UTF-8.
-    #[error("`{file}` is not UTF-8 text from line {line} on: save it as CSV in UTF-8")]
-    NotUtf8 {
+    /// The file isn't text in the encoding declared for it.
+    #[error("`{file}` is not {encoding} text from line {line} on, as its layout says")]
+    Encoding {
         /// The file.
         file: String,
-        /// The first line that isn't.
+        /// The encoding declared.
+        encoding: String,
+        /// The first line that isn't in it.
         line: usize,
+    },
+    /// The file is not what its form asks for.
+    #[error("`{file}` {what}")]
+    Form {
+        /// The file.
+        file: String,
+        /// What is wrong with it.
+        what: String,
+        /// What to do about it.
+        hint: String,
+    },
+    /// A layout doesn't fit its file.
+    #[error("{what}")]
+    Layout {
+        /// The file.
+        file: String,
+        /// Line of the `[[layout]]` entry in season.toml.
+        line: usize,
+        /// What doesn't fit.
+        what: String,
     },
     /// The file holds no text.
     #[error("`{file}` is empty: it needs a header line and a reading a row")]
@@ -69,7 +98,10 @@ pub enum ReadError {
         file: String,
     },
     /// A needed column is missing.
-    #[error("`{file}` has no column `{column}`{}: its header names {}", nearest_words(.nearest), listed(.found))]
+    #[error(
+        "`{file}` has no column `{column}`{}: its header names {}{}",
+        nearest_words(.nearest), listed(.found), title_words(.titled)
+    )]
     MissingColumn {
         /// The file.
         file: String,
@@ -81,6 +113,8 @@ pub enum ReadError {
         nearest: Option<String>,
         /// All the names in the header.
         found: Vec<String>,
+        /// A title above the names: it, the line the names stand on, and whether its cells are merged.
+        titled: Option<(String, usize, bool)>,
     },
     /// Two columns have one name.
     #[error("`{file}` has two columns `{column}`")]
@@ -106,8 +140,15 @@ fn nearest_words(nearest: &Option<String>) -> String {
     nearest.as_ref().map_or(String::new(), |name| format!(" (is `{name}` meant?)"))
 }
 
+fn title_words(titled: &Option<(String, usize, bool)>) -> String {
+    titled.as_ref().map_or(String::new(), |(title, line, merged)| {
+        let merged = if *merged { ", in merged cells," } else { "" };
+        format!("; the title `{title}`{merged} stands in the way of the column names on line {line}")
+    })
+}
+
 fn listed(names: &[String]) -> String {
-    names.iter().map(|name| format!("`{name}`")).collect::<Vec<_>>().join(", ")
+    names.iter().filter(|n| !n.is_empty()).map(|name| format!("`{name}`")).collect::<Vec<_>>().join(", ")
 }
 
 /// What became of a file's rows.
@@ -131,10 +172,14 @@ pub struct Readings {
     /// One row a reading that counts, by file, then line. Columns: `file`, `line`, `session`, `antenna`,
     /// `band`, `meter`, `quantity`, `value` (quantity's unit), `y` (analysis scale), `readings` (1 or
     /// more), `sd` (quantity's unit), `y_sd`, `step` (the last digit written, in the quantity's unit),
-    /// `mounting`, `when`, `order`, `battery` (V); all from `sd` on but `step` may be null.
+    /// `mounting`, `when`, `order`, `battery` (V), `squares` (sum of squares about `y` on the analysis scale, of rows
+    /// taken in by mounting), `rows` (rows of the log behind this one); all from `sd` on but `step` and `rows` may be null.
     pub frame: DataFrame,
     /// Rows that were left out on the record but could have counted, in the frame's columns.
     pub left_out_frame: DataFrame,
+    /// Rows that a rule set aside, in the frame's columns, as far as their cells can be read; records that could not
+    /// be laid under the header are not among them.
+    pub set_aside_frame: DataFrame,
     /// What is wrong or weak in the files, by file and line; then names; then idle entries.
     pub findings: Vec<Finding>,
     /// What each `[[leave_out]]` entry left out, in the season's order.
@@ -143,64 +188,117 @@ pub struct Readings {
     pub files: Vec<FileCount>,
 }
 
-/// Reads every `.csv` file directly in a season's folder, by name.
+/// Reads every file of readings directly in a season's folder, by name: CSV, XLSX, ODS, Parquet. A file that may
+/// hold readings and is not read is a finding.
 ///
 /// # Errors
 /// The folder can't be read or holds no such file; else as [`read_files`].
 pub fn read_folder(folder: &Path, config: &Config) -> Result<Readings, ReadError> {
     let shown = || folder.display().to_string();
     let unreadable = |error: std::io::Error| ReadError::Unreadable { file: shown(), reason: error.to_string() };
-    let mut files = Vec::new();
+    let (mut files, mut unread) = (Vec::new(), Vec::new());
     for entry in std::fs::read_dir(folder).map_err(unreadable)? {
         let path = entry.map_err(unreadable)?.path();
-        if path.is_file() && path.extension().is_some_and(|e| e.eq_ignore_ascii_case("csv")) {
-            files.push(path);
+        match Form::of(&path) {
+            _ if holds_no_table(&path) => {}
+            Some(_) if path.is_file() => files.push(path),
+            None if path.is_dir() => {}
+            _ => unread.push(path),
         }
     }
     files.sort();
+    unread.sort();
     if files.is_empty() {
         return Err(ReadError::NoReadings { file: shown() });
     }
     let name = |path: &PathBuf| path.file_name().unwrap_or_default().to_string_lossy().into_owned();
-    read_files(&files, &files.iter().map(name).collect::<Vec<_>>(), config)
+    let names: Vec<String> = files.iter().map(name).collect();
+    let mut readings = read_files(&files, &names, config)?;
+    readings.findings.extend(unread.iter().map(|path| not_read(&name(path))));
+    readings
+        .findings
+        .extend(config.layouts.iter().filter(|l| !names.iter().any(|n| layout::fits(&l.file, n))).map(idle));
+    Ok(readings)
+}
+
+/// A file of the folder that is not read.
+fn not_read(file: &str) -> Finding {
+    let place = Place { file: file.into(), line: None, column: None };
+    let what = "this is not read: its ending is none of csv, tsv, xlsx, ods, parquet, or it is no plain file";
+    let action = "if it holds readings, save it in one of those forms; else move it out of the season's folder";
+    Finding::new(Severity::Note, place, what, "readings in it count in no verdict", action).by("unread file")
+}
+
+/// A layout that no file has.
+fn idle(layout: &Layout) -> Finding {
+    let place = Place { file: "season.toml".into(), line: Some(layout.line), column: None };
+    let what = format!("this `[[layout]]` fits no file: there is no `{}`", layout.file);
+    let action = "nothing read by it; correct `file`, or remove the entry";
+    Finding::new(Severity::Warning, place, what, "the file it means may be read in another way, or not at all", action)
+        .by("idle layout")
 }
 
 /// Reads files of readings in the order given; findings name them by the names shown (a path stands in
 /// for a name that isn't given).
 ///
 /// # Errors
-/// A file that can't be read, isn't UTF-8, has no header or no rows, lacks a needed column, or names a
-/// column twice; no file at all.
+/// A file that can't be read, isn't what its form asks for, has no header or no rows, lacks a needed column, or
+/// names a column twice; a layout that doesn't fit its file; no file at all.
 pub fn read_files(files: &[PathBuf], shown_names: &[String], config: &Config) -> Result<Readings, ReadError> {
+    read_files_bulky(files, shown_names, config, bulk::FROM_ROWS)
+}
+
+/// As [`read_files`], with files of this many rows, all together, taken in by mounting: see [`bulk`].
+///
+/// # Errors
+/// As [`read_files`].
+pub fn read_files_bulky(
+    files: &[PathBuf],
+    shown_names: &[String],
+    config: &Config,
+    from_rows: usize,
+) -> Result<Readings, ReadError> {
+    let bulky = files.iter().map(|path| bulk::rows_about(path)).fold(0, usize::saturating_add) >= from_rows;
     let mut left_out: Vec<LeftOut> = config.leave_out.iter().map(LeftOut::new).collect();
     let mut taken: Option<(Part, Vec<FileCount>)> = None;
     for (at, path) in files.iter().enumerate() {
         let file = shown_names.get(at).cloned().unwrap_or_else(|| path.display().to_string());
         let unreadable =
             |error: std::io::Error| ReadError::Unreadable { file: file.clone(), reason: error.to_string() };
-        let bytes = std::fs::read(path).map_err(unreadable)?;
-        let part = read_file(&file, &bytes, config, &mut left_out)?;
+        let mounted = if bulky { bulk::read(&file, path, config, &mut left_out)? } else { None };
+        let part = match mounted {
+            Some(part) => part,
+            None => {
+                let bytes = std::fs::read(path).map_err(unreadable)?;
+                read_file(&file, path, &bytes, config, &mut left_out)?
+            }
+        };
         match &mut taken {
             None => taken = Some((part, vec![])),
             Some((all, counts)) => {
-                let joined = all.frame.vstack_mut(&part.frame).and(all.left_out_frame.vstack_mut(&part.left_out_frame));
+                let joined = all
+                    .frame
+                    .vstack_mut(&part.frame)
+                    .and(all.left_out_frame.vstack_mut(&part.left_out_frame))
+                    .and(all.set_aside_frame.vstack_mut(&part.set_aside_frame));
                 joined.map_err(|source| ReadError::Frame { file, source })?;
                 all.findings.extend(part.findings);
                 counts.push(part.count);
             }
         }
     }
-    let Some((Part { mut frame, mut left_out_frame, mut findings, count }, more)) = taken else {
+    let Some((Part { mut frame, mut left_out_frame, mut set_aside_frame, mut findings, count }, more)) = taken else {
         return Err(ReadError::NoReadings { file: String::new() });
     };
     let files = [vec![count], more].concat();
     frame.rechunk_mut();
     left_out_frame.rechunk_mut();
+    set_aside_frame.rechunk_mut();
     let odd =
         names::odd_names(&frame, config).map_err(|source| ReadError::Frame { file: files[0].name.clone(), source })?;
     findings.extend(odd);
     findings.extend(left_out.iter().filter_map(LeftOut::idle));
-    Ok(Readings { frame, left_out_frame, findings, left_out, files })
+    Ok(Readings { frame, left_out_frame, set_aside_frame, findings, left_out, files })
 }
 
 /// Reads the text of one file of readings, under a name of the caller's.
@@ -209,8 +307,9 @@ pub fn read_files(files: &[PathBuf], shown_names: &[String], config: &Config) ->
 /// As [`read_files`].
 pub fn read_text(file: &str, text: &str, config: &Config) -> Result<Readings, ReadError> {
     let mut left_out: Vec<LeftOut> = config.leave_out.iter().map(LeftOut::new).collect();
-    let Part { frame, left_out_frame, findings, count } = read_file(file, text.as_bytes(), config, &mut left_out)?;
-    Ok(Readings { frame, left_out_frame, findings, left_out, files: vec![count] })
+    let part = read_file(file, Path::new(file), text.as_bytes(), config, &mut left_out)?;
+    let Part { frame, left_out_frame, set_aside_frame, findings, count } = part;
+    Ok(Readings { frame, left_out_frame, set_aside_frame, findings, left_out, files: vec![count] })
 }
 
 /// The name most like a word, if one is like it at all.
@@ -222,12 +321,25 @@ pub fn nearest_name<'a>(word: &str, names: impl Iterator<Item = &'a str>) -> Opt
 struct Part {
     frame: DataFrame,
     left_out_frame: DataFrame,
+    set_aside_frame: DataFrame,
     findings: Vec<Finding>,
     count: FileCount,
 }
 
-fn read_file(file: &str, bytes: &[u8], config: &Config, left_out: &mut [LeftOut]) -> Result<Part, ReadError> {
-    let mut table = table::table(file, bytes)?;
+fn read_file(
+    file: &str,
+    path: &Path,
+    bytes: &[u8],
+    config: &Config,
+    left_out: &mut [LeftOut],
+) -> Result<Part, ReadError> {
+    let (mut text, layout) = (String::new(), layout::of_file(config, file));
+    let sheet = forms::sheet(file, path, bytes, layout, &mut text)?;
+    let (sheet, places) = match layout {
+        Some(layout) => layout::unfold(file, sheet, layout)?,
+        None => (sheet, None),
+    };
+    let mut table = table::table(file, sheet, places)?;
     marks::settle(&mut table).map_err(|source| ReadError::Frame { file: file.into(), source })?;
     sift(file, table, config, left_out).map_err(|source| ReadError::Frame { file: file.into(), source })
 }
@@ -244,80 +356,87 @@ fn sift(file: &str, table: table::Table, config: &Config, left_out: &mut [LeftOu
     let left_out_rows = left.height();
     // what is wrong with a row that is left out is nobody's concern, but a row that is can't be put back
     let left_out_frame = judged(file, left, table.comma, config)?.frame;
-    let Judged { frame, faults, set_aside } = judged(file, counted, table.comma, config)?;
+    let Judged { frame, aside, faults } = judged(file, counted, table.comma, config)?;
 
     let broken = table.broken.len();
-    let seen = [table.broken, faults, table.header].concat();
+    let seen = [table.broken, faults, table.notes].concat();
     let count = FileCount {
         name: file.into(),
         rows: table.rows,
         used: frame.height(),
-        set_aside: broken + set_aside,
+        set_aside: broken + aside.height(),
         left_out: left_out_rows,
     };
-    let findings = fault::findings(file, seen);
-    Ok(Part { frame, left_out_frame, findings: endangering(findings, &typed)?, count })
+    let findings = fault::findings(file, seen, table.places.as_ref());
+    Ok(Part { frame, left_out_frame, set_aside_frame: aside, findings: endangering(findings, &typed)?, count })
 }
 
 /// Rows judged by every rule.
 struct Judged {
     /// Those that count.
     frame: DataFrame,
+    /// Those set aside.
+    aside: DataFrame,
     /// What is wrong with any.
     faults: Vec<fault::Seen>,
-    /// How many are set aside.
-    set_aside: usize,
 }
 
 fn judged(file: &str, rows: DataFrame, comma: cell::Comma, config: &Config) -> PolarsResult<Judged> {
     let mut faults = vec![];
-    let mut set_aside: BTreeSet<usize> = BTreeSet::new();
+    let mut set_aside: BTreeSet<u32> = BTreeSet::new();
     for rule in rules::rules() {
         let caught = rule.seen(&rows)?;
         if rule.sets_aside {
-            set_aside.extend(caught.iter().map(|s| s.line));
+            set_aside.extend(caught.iter().filter_map(|s| s.row));
         }
         faults.extend(caught);
     }
     let (measured, more) = measure::measure(rows, comma, config)?;
-    set_aside.extend(more.iter().map(|s| s.line));
+    set_aside.extend(more.iter().filter_map(|s| s.row));
     faults.extend(more);
     let keep: BooleanChunked =
-        measured.column("line")?.u32()?.iter().map(|line| line.map(|l| !set_aside.contains(&(l as usize)))).collect();
-    Ok(Judged { frame: finished(file, measured.filter(&keep)?)?, faults, set_aside: set_aside.len() })
+        measured.column("row")?.u32()?.iter().map(|row| row.map(|row| !set_aside.contains(&row))).collect();
+    let aside = finished(file, measured.filter(&!&keep)?)?;
+    Ok(Judged { frame: finished(file, measured.filter(&keep)?)?, aside, faults })
 }
 
 /// Gives each finding about a row the verdicts that the row enters, as far as its names can be read.
-fn endangering(findings: Vec<Finding>, typed: &DataFrame) -> PolarsResult<Vec<Finding>> {
-    if findings.is_empty() {
-        return Ok(findings);
-    }
+fn endangering(findings: Vec<(Option<u32>, Finding)>, typed: &DataFrame) -> PolarsResult<Vec<Finding>> {
     let text = |name: &str| typed.column(name).and_then(|c| c.str().cloned());
     let (quantity, band, meter, antenna) = (text("quantity")?, text("band")?, text("meter")?, text("antenna")?);
-    let lines = typed.column("line")?.u32()?;
-    let at: BTreeMap<usize, usize> =
-        lines.iter().enumerate().filter_map(|(i, line)| Some((line? as usize, i))).collect();
-    let stake = |row: usize| Stake {
-        quantity: quantity.get(row).map(String::from),
-        band: band.get(row).map(String::from),
-        meter: meter.get(row).map(String::from),
-        antennas: antenna.get(row).map(String::from).into_iter().collect(),
-        between: false,
+    // in order, with gaps where rows were taken back
+    let rows: Vec<u32> = typed.column("row")?.u32()?.iter().flatten().collect();
+    let stake = |row: u32| {
+        let at = rows.binary_search(&row).ok()?;
+        Some(Stake {
+            quantity: quantity.get(at).map(String::from),
+            band: band.get(at).map(String::from),
+            meter: meter.get(at).map(String::from),
+            antennas: antenna.get(at).map(String::from).into_iter().collect(),
+            between: false,
+        })
     };
-    let mut findings = findings;
-    for finding in &mut findings {
-        let row = finding.place.line.filter(|_| finding.endangers.is_empty()).and_then(|line| at.get(&line));
-        finding.endangers.extend(row.map(|&row| stake(row)));
-    }
-    Ok(findings)
+    let endangering = |(row, mut finding): (Option<u32>, Finding)| {
+        if finding.endangers.is_empty() {
+            finding.endangers.extend(row.and_then(stake));
+        }
+        finding
+    };
+    Ok(findings.into_iter().map(endangering).collect())
 }
 
 /// The frame's columns in their order.
 fn finished(file: &str, used: DataFrame) -> PolarsResult<DataFrame> {
     let names = ["session", "antenna", "band", "meter", "quantity", "value", "y", "readings", "sd", "y_sd", "step"];
-    let columns = ["file", "line"].into_iter().chain(names).chain(["mounting", "when", "order", "battery"]);
+    let last = ["mounting", "when", "order", "battery", "squares", "rows"];
+    let columns = ["file", "line"].into_iter().chain(names).chain(last);
     used.lazy()
-        .with_columns([lit(file.to_string()).alias("file"), col("readings").fill_null(lit(1.0))])
+        .with_columns([
+            lit(file.to_string()).alias("file"),
+            col("readings").fill_null(lit(1.0)),
+            lit(NULL).cast(DataType::Float64).alias("squares"),
+            lit(1u32).cast(DataType::UInt32).alias("rows"),
+        ])
         .select(columns.map(col).collect::<Vec<_>>())
         .collect()
 }

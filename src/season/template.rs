@@ -48,7 +48,7 @@ mod tests {
     fn each_example_entry_works_by_itself() {
         let with_examples = with_examples();
         let entries: Vec<&str> = with_examples.split("\n\n").filter(|block| block.starts_with('[')).collect();
-        assert_eq!(entries.len(), 21);
+        assert_eq!(entries.len(), 23);
         for entry in entries {
             parse(entry, "season.toml").unwrap_or_else(|e| panic!("{e}"));
         }
@@ -63,6 +63,7 @@ mod tests {
             "bands [[load]] resistance_ohm tolerance_percent [[quantity]] unit scale better [[source]] quantity",
             "meter band shape half_width standard top shared_by [matters] [weights] [[leave_out]] session",
             "antenna mounting reason name [effort] session_minutes mounting_minutes reading_minutes check_minutes",
+            "[[layout]] file sheet header_line rows all columns column ignore decimal encoding",
         ]
         .iter()
         .flat_map(|keys| keys.split(' '))

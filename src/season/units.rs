@@ -13,12 +13,18 @@ enum Way {
     Times(f64),
     /// Decibels over a power: base = reference · 10^(written/10).
     DecibelsOver(f64),
+    /// |Γ|, to the SWR (1 + |Γ|)/(1 − |Γ|).
+    ReflectionToSwr,
+    /// |Γ|, to the return loss −20·log10 |Γ|.
+    ReflectionToReturnLoss,
 }
 
 /// A family of units that turn into one another, its base unit first.
 type Family = &'static [(&'static [&'static str], Way)];
 
-const RATIO: Family = &[(&["1", "swr", "vswr", ":1", "x:1"], Way::Times(1.0))];
+const RATIO: Family =
+    &[(&["1", "swr", "vswr", ":1", "x:1"], Way::Times(1.0)), (&["|Γ|", "gamma"], Way::ReflectionToSwr)];
+const RETURN_LOSS: Family = &[(&["dB"], Way::Times(1.0)), (&["|Γ|", "gamma"], Way::ReflectionToReturnLoss)];
 const REFLECTION: Family = &[(&["1"], Way::Times(1.0)), (&["%", "percent"], Way::Times(0.01))];
 const NUMBER: Family = &[(&["1"], Way::Times(1.0))];
 const DECIBEL: Family = &[(&["dB"], Way::Times(1.0))];
@@ -42,6 +48,8 @@ impl Way {
         match self {
             Way::Times(factor) => written * factor,
             Way::DecibelsOver(reference) => reference * 10f64.powf(written / 10.0),
+            Way::ReflectionToSwr => (1.0 + written) / (1.0 - written),
+            Way::ReflectionToReturnLoss => -20.0 * written.log10(),
         }
     }
 
@@ -49,6 +57,8 @@ impl Way {
         match self {
             Way::Times(factor) => base / factor,
             Way::DecibelsOver(reference) => 10.0 * (base / reference).log10(),
+            Way::ReflectionToSwr => (base - 1.0) / (base + 1.0),
+            Way::ReflectionToReturnLoss => 10f64.powf(-base / 20.0),
         }
     }
 
@@ -57,6 +67,8 @@ impl Way {
         match self {
             Way::Times(factor) => factor,
             Way::DecibelsOver(_) => self.to_base(written) * std::f64::consts::LN_10 / 10.0,
+            Way::ReflectionToSwr => 2.0 / (1.0 - written).powi(2),
+            Way::ReflectionToReturnLoss => -20.0 / (std::f64::consts::LN_10 * written),
         }
     }
 }
@@ -65,6 +77,9 @@ impl Way {
 fn family(quantity: &Quantity) -> Option<Family> {
     if quantity.scale == Scale::ReflectionFromSwr {
         return Some(RATIO);
+    }
+    if quantity.scale == Scale::ReflectionFromReturnLoss {
+        return Some(RETURN_LOSS);
     }
     if quantity.name == "reflection" {
         return Some(REFLECTION);
@@ -96,12 +111,35 @@ fn ways(quantity: &Quantity, unit: &str) -> Option<(Way, Way)> {
     Some((way_in(family, unit)?, way_in(family, &quantity.unit)?))
 }
 
+/// The way from a written unit to a quantity's own, looked up once for many values.
+#[derive(Debug, Clone, Copy)]
+pub struct Conversion {
+    from: Way,
+    to: Way,
+}
+
+impl Conversion {
+    /// `None` where the unit doesn't belong to the quantity; an empty unit is the quantity's own.
+    pub fn of(quantity: &Quantity, unit: &str) -> Option<Conversion> {
+        ways(quantity, unit).map(|(from, to)| Conversion { from, to })
+    }
+
+    /// A value in the quantity's unit.
+    pub fn value(self, written: f64) -> f64 {
+        self.to.to_written(self.from.to_base(written))
+    }
+
+    /// A standard deviation in the quantity's unit, from one around a mean in the written unit.
+    pub fn sd(self, written: f64, sd: f64) -> f64 {
+        sd * (self.from.slope(written) / self.to.slope(self.value(written))).abs()
+    }
+}
+
 /// A value in the quantity's unit, from one in a written unit; an empty unit is the quantity's own.
 ///
 /// `None` where the unit doesn't belong to the quantity.
 pub fn convert(quantity: &Quantity, value: f64, unit: &str) -> Option<f64> {
-    let (from, to) = ways(quantity, unit)?;
-    Some(to.to_written(from.to_base(value)))
+    Some(Conversion::of(quantity, unit)?.value(value))
 }
 
 /// A standard deviation in the quantity's unit, from one in a written unit around a mean `value` in
@@ -109,8 +147,7 @@ pub fn convert(quantity: &Quantity, value: f64, unit: &str) -> Option<f64> {
 ///
 /// `None` where the unit doesn't belong to the quantity.
 pub fn convert_sd(quantity: &Quantity, value: f64, sd: f64, unit: &str) -> Option<f64> {
-    let (from, to) = ways(quantity, unit)?;
-    Some(sd * (from.slope(value) / to.slope(to.to_written(from.to_base(value)))).abs())
+    Some(Conversion::of(quantity, unit)?.sd(value, sd))
 }
 
 /// Whether two written units are the same one for this quantity; an empty unit is the quantity's own.
@@ -191,6 +228,23 @@ mod tests {
     }
 
     #[test]
+    fn a_mean_of_reflections_is_a_value_of_swr_and_of_return_loss() {
+        close(converted("swr", 0.2, "|Γ|"), 1.5);
+        close(converted("swr", 0.0, "gamma"), 1.0);
+        close(converted("return_loss", 0.1, "|Γ|"), 20.0);
+        for name in ["swr", "return_loss"] {
+            let (quantity, g, step) = (built_in(name).unwrap(), 0.3, 1e-6);
+            let at = |g: f64| convert(&quantity, g, "|Γ|").unwrap();
+            close(quantity.scale.to_analysis(at(g)), g);
+            let slope = (at(g + step) - at(g - step)) / (2.0 * step);
+            let sd = convert_sd(&quantity, g, 0.01, "|Γ|").unwrap();
+            assert!((sd - 0.01 * slope.abs()).abs() < 1e-6 * sd, "{name}");
+            // and back to the scale it was worked out on
+            close(Some(sd * quantity.scale.slope_at(g)), 0.01);
+        }
+    }
+
+    #[test]
     fn a_declared_quantity_takes_its_own_unit_and_that_units_family() {
         let declared =
             |unit: &str| Quantity { name: "x".into(), unit: unit.into(), scale: Scale::AsRead, better: Better::Higher };
@@ -205,7 +259,7 @@ mod tests {
     fn known_units_put_the_quantitys_own_first() {
         let power = built_in("forward_power").unwrap();
         assert_eq!(known_units(&power), ["W", "mW", "kW", "uW", "dBm", "dBW"]);
-        assert_eq!(known_units(&built_in("swr").unwrap()), ["1"]);
+        assert_eq!(known_units(&built_in("swr").unwrap()), ["1", "|Γ|"]);
         assert!(same_unit(&power, "w", "W") && !same_unit(&power, "W", "mW"));
     }
 }

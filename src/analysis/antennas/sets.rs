@@ -143,7 +143,7 @@ pub fn rows(frame: &DataFrame, config: &Config) -> PolarsResult<Vec<Row>> {
     let number = |name: &str| -> PolarsResult<Vec<Option<f64>>> { Ok(frame.column(name)?.f64()?.iter().collect()) };
     let columns = [text("quantity")?, text("band")?, text("meter")?, text("session")?, text("antenna")?];
     let (value, y, readings) = (number("value")?, number("y")?, number("readings")?);
-    let (y_sd, step) = (number("y_sd")?, number("step")?);
+    let (y_sd, step, squares) = (number("y_sd")?, number("step")?, number("squares")?);
     let mounting: Vec<Option<i64>> = frame.column("mounting")?.i64()?.iter().collect();
     let mut place: HashMap<([&str; 5], MountingKey), usize> = HashMap::new();
     let mut mountings: Vec<Sums> = vec![];
@@ -165,12 +165,17 @@ pub fn rows(frame: &DataFrame, config: &Config) -> PolarsResult<Vec<Row>> {
     let of = |column: &[Option<f64>], i: usize, default: f64| column[i].unwrap_or(default);
     let summary = |m: &Sums| {
         let n: f64 = m.rows.iter().map(|&i| of(&readings, i, 1.0)).sum();
-        let mean = m.rows.iter().map(|&i| of(&readings, i, 1.0) * of(&y, i, 0.0)).sum::<f64>() / n;
+        let sum = || m.rows.iter().map(|&i| of(&readings, i, 1.0) * of(&y, i, 0.0)).sum::<f64>();
+        // one row's mean is its own, to the bit
+        let mean = if let [only] = m.rows[..] { of(&y, only, 0.0) } else { sum() / n };
         // scatter of the rows about their mean, and inside summarised rows
         let between = m.rows.iter().map(|&i| of(&readings, i, 1.0) * (of(&y, i, 0.0) - mean).powi(2)).sum::<f64>();
         // a summarised row without a standard deviation brings no degrees of freedom of its own
-        let inside = m.rows.iter().filter_map(|&i| Some((of(&readings, i, 1.0) - 1.0, y_sd[i]?)));
-        let (df, within) = inside.fold((0.0, 0.0), |(df, ss), (more, sd)| (df + more, ss + more * sd * sd));
+        let inside = m.rows.iter().filter_map(|&i| {
+            let (more, sd) = (of(&readings, i, 1.0) - 1.0, y_sd[i]?);
+            Some((more, squares[i].unwrap_or(more * sd * sd)))
+        });
+        let (df, within) = inside.fold((0.0, 0.0), |(df, ss), (more, squares)| (df + more, ss + squares));
         MountingSummary {
             session: 0,
             antenna: 0,

@@ -1,6 +1,7 @@
 //! `season.toml`, text to [`Config`]: every error in it at once, each with its line and column.
 
 mod entries;
+mod layout;
 pub(crate) mod names;
 pub(crate) mod nearest;
 pub(crate) mod reader;
@@ -59,15 +60,14 @@ pub fn parse(text: &str, file: &str) -> Result<Config, InputError> {
 }
 
 /// The tables of the file, beside the keys of its top.
-const TABLES: [&str; 10] =
-    ["band", "meter", "antenna", "load", "quantity", "source", "matters", "weights", "effort", "leave_out"];
+const TABLES: [&str; 11] =
+    ["band", "meter", "antenna", "load", "quantity", "source", "matters", "weights", "effort", "leave_out", "layout"];
 
 /// The most looks a season may plan: one a day for a year.
 const MOST_LOOKS: f64 = 366.0;
 
 /// Parts of the format that are not read yet, and what to do meanwhile.
-const LATER: [(&str, &str); 3] = [
-    ("layout", "write the readings in the long form, one reading a row"),
+const LATER: [(&str, &str); 2] = [
     ("sweep", "write each sweep's values at the band's frequency as rows of the log"),
     ("sweep_pattern", "write each sweep's values at the band's frequency as rows of the log"),
 ];
@@ -106,5 +106,6 @@ fn top<'a>(doc: &'a Document<'a>, root: &'a DeTable<'a>) -> Config {
         matters: entries::matters(&top),
         weights: entries::weights(&top),
         leave_out: entries::leave_out(&top),
+        layouts: layout::layouts(&top),
     }
 }

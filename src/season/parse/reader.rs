@@ -182,6 +182,14 @@ impl<'a> Field<'a> {
         }
     }
 
+    /// A text, or a number or date as it is written: what a cell of a sheet may hold.
+    pub(crate) fn cell(&self) -> Option<String> {
+        match self.value.get_ref() {
+            DeValue::Integer(_) | DeValue::Float(_) | DeValue::Datetime(_) => Some(self.raw().to_string()),
+            _ => self.name(),
+        }
+    }
+
     /// The name of something the season declares.
     pub(crate) fn name_of(&self, noun: Noun) -> Option<String> {
         let name = self.name()?;

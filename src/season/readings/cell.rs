@@ -5,8 +5,19 @@
 pub enum Comma {
     /// It can: semicolons separate the cells.
     Decimal,
+    /// It can: the season says so.
+    Declared,
+    /// It can't: the season says that numbers have a decimal point, so it groups thousands.
+    Thousands,
     /// It may group thousands: `1,234` has two meanings, `1,5` has one.
     Ambiguous,
+}
+
+impl Comma {
+    /// Whether what it means was told by the file alone.
+    pub fn is_guessed(self) -> bool {
+        matches!(self, Comma::Decimal | Comma::Ambiguous)
+    }
 }
 
 /// What a value's cell says.
@@ -22,7 +33,12 @@ pub enum Reading<'a> {
     /// No reading was taken: an empty cell or a dash.
     Missing,
     /// Only a side of a limit is known: `>3`, `off scale`, `did not copy`.
-    Censored,
+    Censored {
+        /// Whether the reading lies above the limit; `None` where only that it is out of range is known.
+        above: Option<bool>,
+        /// The limit as written, with its unit; empty where none is.
+        limit: &'a str,
+    },
     /// A number that can be read in two ways.
     Ambiguous,
     /// Nothing this program can read.
@@ -53,8 +69,14 @@ pub fn reading(text: &str, comma: Comma) -> Reading<'_> {
     if MISSING.contains(&lower.as_str()) {
         return Reading::Missing;
     }
-    if text.starts_with(['<', '>', '≤', '≥']) || CENSORED.contains(&lower.as_str()) {
-        return Reading::Censored;
+    if let Some(limit) = text.strip_prefix(['<', '>', '≤', '≥']) {
+        return Reading::Censored {
+            above: Some(text.starts_with(['>', '≥'])),
+            limit: limit.trim_start_matches('=').trim(),
+        };
+    }
+    if CENSORED.contains(&lower.as_str()) {
+        return Reading::Censored { above: None, limit: "" };
     }
     if let Some((left, right)) = text.split_once(':') {
         return ratio(left, right, comma);
@@ -76,10 +98,32 @@ pub fn number(text: &str, comma: Comma) -> Option<f64> {
     if is_ambiguous(text, comma) {
         return None;
     }
-    let plain = text.trim().replace(',', ".").replace('−', "-");
+    let point = match comma {
+        Comma::Thousands if text.contains(',') => ungrouped(text.trim())?,
+        _ => text.trim().replace(',', "."),
+    };
+    let plain = point.replace('−', "-");
     // `parse` alone would also take the words `inf` and `nan`.
     let numeric = plain.chars().all(|c| c.is_ascii_digit() || "+-.eE".contains(c));
     plain.parse().ok().filter(|value: &f64| numeric && value.is_finite())
+}
+
+/// The number at the start of a cell, whatever unit follows it.
+pub fn number_before_unit(text: &str, comma: Comma) -> Option<f64> {
+    match reading(text, comma) {
+        Reading::Number { value, .. } => Some(value),
+        _ => None,
+    }
+}
+
+/// A number without the commas that group its whole part by threes; `None` where they don't.
+fn ungrouped(text: &str) -> Option<String> {
+    let (whole, rest) = text.find('.').map_or((text, ""), |at| text.split_at(at));
+    let mut groups = whole.trim_start_matches(['+', '-', '−']).split(',');
+    let first = groups.next()?;
+    let digits = |part: &str| part.chars().all(|c| c.is_ascii_digit());
+    let grouped = (1..=3).contains(&first.len()) && digits(first) && groups.all(|g| g.len() == 3 && digits(g));
+    (grouped && !rest.contains(',')).then(|| whole.replace(',', "") + rest)
 }
 
 /// An SWR written as a ratio to 1, on either side.
@@ -121,7 +165,7 @@ fn number_end(text: &str) -> usize {
 
 /// Whether the one comma could as well group thousands: one to three digits before, three after.
 fn is_ambiguous(text: &str, comma: Comma) -> bool {
-    if comma == Comma::Decimal {
+    if comma != Comma::Ambiguous {
         return false;
     }
     let digits = |part: &str| part.chars().all(|c| c.is_ascii_digit());
@@ -165,7 +209,7 @@ impl<'a> Cell<'a> {
 
     /// Whether only a side of a limit is known.
     pub fn is_limit(&self) -> bool {
-        self.0 == Reading::Censored
+        matches!(self.0, Reading::Censored { .. })
     }
 }
 
@@ -224,8 +268,10 @@ mod tests {
     #[test]
     fn a_side_of_a_limit_is_censored_and_a_dash_is_no_reading() {
         for text in [">3", "<1.1", "inf", "Off Scale", "dnc", "∞"] {
-            assert_eq!(read(text), Reading::Censored, "{text}");
+            assert!(matches!(read(text), Reading::Censored { .. }), "{text}");
         }
+        assert_eq!(read(">= 3:1"), Reading::Censored { above: Some(true), limit: "3:1" });
+        assert_eq!(read("<1.1"), Reading::Censored { above: Some(false), limit: "1.1" });
         for text in ["", " ", "--", "—", "N/A"] {
             assert_eq!(read(text), Reading::Missing, "{text}");
         }
@@ -239,5 +285,16 @@ mod tests {
         assert_eq!(read("1,23"), plain(1.23));
         assert_eq!(reading("1,234", Comma::Decimal), plain(1.234));
         assert_eq!(number("1,234", Comma::Ambiguous), None);
+        assert_eq!(number("1,234", Comma::Declared), Some(1.234));
+    }
+
+    #[test]
+    fn a_declared_point_leaves_the_comma_to_group_thousands() {
+        for (text, value) in [("1,234", 1234.0), ("-12,345,678.5", -12_345_678.5), ("1.5", 1.5)] {
+            assert_eq!(number(text, Comma::Thousands), Some(value), "{text}");
+        }
+        for text in ["1,5", "1234,567", "1,2345", "1.5,000"] {
+            assert_eq!(number(text, Comma::Thousands), None, "{text}");
+        }
     }
 }

@@ -69,13 +69,13 @@ pub fn settle(table: &mut Table) -> PolarsResult<()> {
         table.rows -= 1;
         let alike = standing.get_mut(&says(mark)).filter(|alike| !alike.is_empty());
         let Some(alike) = alike else {
-            table.header.push(Seen { line: lines[mark] as usize, fault: idle() });
+            table.notes.push(Seen::on_line(lines[mark] as usize, idle()));
             continue;
         };
         let row = alike.remove(alike.partition_point(|&row| row < mark).saturating_sub(1));
         keep[row] = false;
         let value = columns[NEEDED.len() - 1].get(row).unwrap_or("");
-        table.broken.push(Seen { line: lines[row] as usize, fault: taken_back(value, lines[mark]) });
+        table.broken.push(Seen::on_line(lines[row] as usize, taken_back(value, lines[mark])));
     }
     let keep: BooleanChunked = keep.into_iter().map(Some).collect();
     table.frame = table.frame.filter(&keep)?;

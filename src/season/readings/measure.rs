@@ -58,6 +58,7 @@ struct Row<'a> {
 ///
 /// Rows without a quantity are passed over: the rule for empty cells tells of them.
 pub fn measure(mut frame: DataFrame, comma: Comma, config: &Config) -> PolarsResult<(DataFrame, Vec<Seen>)> {
+    let rows = frame.column("row")?.u32()?;
     let (lines, quantities) = (frame.column("line")?.u32()?, frame.column("quantity")?.str()?);
     let (values, written_units) = (frame.column("value")?.str()?, frame.column("unit")?.str()?);
     let (readings, sds) = (frame.column("readings")?.f64()?, frame.column("sd")?.f64()?);
@@ -74,7 +75,7 @@ pub fn measure(mut frame: DataFrame, comma: Comma, config: &Config) -> PolarsRes
         };
         match row.measured(comma, config) {
             Ok(found) => *numbers = found,
-            Err(fault) => faults.push(Seen { line: line as usize, fault }),
+            Err(fault) => faults.push(Seen { line: line as usize, row: rows.get(at), fault }),
         }
     }
     let column = |name: &str, number: fn(&Measured) -> Option<f64>| {
@@ -129,14 +130,18 @@ impl Row<'_> {
                 why: "without a number the row says nothing of the antenna".into(),
                 action: "row set aside; write the reading if there was one".into(),
             }),
-            Reading::Censored => Err(Fault {
+            Reading::Censored { above, limit } => Err(Fault {
                 kind: "censored",
                 severity: Severity::Warning,
                 column: Some("value"),
-                what: format!("`{text}` gives only a side of a limit, no number"),
+                what: match above {
+                    Some(true) => format!("`{text}` says only that the reading lies above {limit}"),
+                    Some(false) => format!("`{text}` says only that the reading lies below {limit}"),
+                    None => format!("`{text}` says only that the reading is out of range"),
+                },
                 why:
-                    "a censored reading is information this version cannot use, and leaving such readings out flatters \
-                      the antenna that has them"
+                    "a censored reading is a limit and no number: the fit cannot use it, and setting such readings aside \
+                      flatters the antenna that has them"
                         .into(),
                 action: "row set aside; read it again on a range that holds it, if one does".into(),
             }),
@@ -231,7 +236,7 @@ impl Row<'_> {
 }
 
 /// Why this value can't be one of the quantity, in the quantity's unit.
-fn impossible(quantity: &Quantity, value: f64) -> Option<&'static str> {
+pub fn impossible(quantity: &Quantity, value: f64) -> Option<&'static str> {
     match quantity.scale {
         _ if !value.is_finite() => Some("it is beyond any number"),
         Scale::ReflectionFromSwr if value < 1.0 => Some("an SWR is at least 1"),

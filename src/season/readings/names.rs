@@ -40,17 +40,17 @@ pub fn odd_names(frame: &DataFrame, config: &Config) -> PolarsResult<Vec<Finding
 /// The distinct names of a column, in the order of the log.
 fn used(frame: &DataFrame, column: &str) -> PolarsResult<Vec<Used>> {
     let (names, files) = (frame.column(column)?.str()?, frame.column("file")?.str()?);
-    let lines = frame.column("line")?.u32()?;
+    let (lines, rows) = (frame.column("line")?.u32()?, frame.column("rows")?.u32()?);
     let mut used: Vec<Used> = Vec::new();
     let mut known: HashMap<&str, usize> = HashMap::new();
-    for ((name, file), line) in names.iter().zip(files.iter()).zip(lines.iter()) {
+    for (((name, file), line), rows) in names.iter().zip(files.iter()).zip(lines.iter()).zip(rows.iter()) {
         let (Some(name), Some(file)) = (name, file) else { continue };
         let at = *known.entry(name).or_insert_with(|| {
             let place = Place { file: file.into(), line: line.map(|l| l as usize), column: Some(column.into()) };
             used.push(Used { name: name.into(), rows: 0, place });
             used.len() - 1
         });
-        used[at].rows += 1;
+        used[at].rows += rows.unwrap_or(1) as usize;
     }
     Ok(used)
 }

@@ -24,9 +24,11 @@ impl Rule {
     /// The rows of the frame this rule catches.
     pub fn seen(&self, frame: &DataFrame) -> PolarsResult<Vec<Seen>> {
         let text = if NEEDED.contains(&self.column) { self.column.to_string() } else { text_of(self.column) };
-        let caught = frame.clone().lazy().filter(self.caught.clone()).select([col("line"), col(text).alias("text")]);
+        let caught =
+            frame.clone().lazy().filter(self.caught.clone()).select([col("row"), col("line"), col(text).alias("text")]);
         let caught = caught.collect()?;
-        let (lines, texts) = (caught.column("line")?.u32()?, caught.column("text")?.str()?);
+        let (rows, lines) = (caught.column("row")?.u32()?, caught.column("line")?.u32()?);
+        let texts = caught.column("text")?.str()?;
         let fault = |text: Option<&str>| Fault {
             kind: self.kind,
             severity: self.severity,
@@ -35,8 +37,10 @@ impl Rule {
             why: self.why.into(),
             action: self.action.into(),
         };
-        let seen = lines.iter().zip(texts.iter());
-        Ok(seen.filter_map(|(line, text)| Some(Seen { line: line? as usize, fault: fault(text) })).collect())
+        let seen = rows.iter().zip(lines.iter()).zip(texts.iter());
+        Ok(seen
+            .filter_map(|((row, line), text)| Some(Seen { line: line? as usize, row, fault: fault(text) }))
+            .collect())
     }
 }
 

@@ -3,8 +3,9 @@
 
 use super::ReadError;
 use super::cell::Comma;
+use super::forms::delimited::{self, Header};
 use super::marks;
-use super::table::{self, Header};
+use super::table;
 use crate::season::append::{Entry, Style};
 
 /// How a sheet is written, and the length of its header line in bytes.
@@ -12,7 +13,7 @@ use crate::season::append::{Entry, Style};
 /// # Errors
 /// Text that isn't UTF-8; no header, or one that readings can't stand under.
 pub fn sheet_style(file: &str, bytes: &[u8]) -> Result<(Style, usize), ReadError> {
-    let Header { columns, delimiter, comma } = table::header(file, bytes)?;
+    let Header { columns, delimiter, comma } = delimited::header(file, bytes)?;
     let end = bytes.iter().position(|&b| b == b'\n').map_or(bytes.len(), |at| at + 1);
     let line_end = if bytes[..end].ends_with(b"\r\n") { "\r\n" } else { "\n" };
     let text = String::from_utf8_lossy(bytes);
@@ -60,7 +61,7 @@ fn says(entry: &Entry) -> Vec<Option<&str>> {
 
 /// The finished records of a text, each with its line.
 fn records(text: &str, delimiter: u8) -> impl Iterator<Item = (usize, csv::StringRecord)> + '_ {
-    table::Records::new(text.strip_prefix('\u{feff}').unwrap_or(text), delimiter)
-        .filter(|record| !marks::is_unfinished(record.raw))
-        .map(|record| (record.line, record.cells))
+    delimited::Records::new(text.strip_prefix('\u{feff}').unwrap_or(text), delimiter)
+        .filter(|raw| !marks::is_unfinished(raw.raw))
+        .map(|raw| (raw.record.line, raw.record.cells))
 }

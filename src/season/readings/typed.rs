@@ -38,17 +38,30 @@ pub fn text_of(column: &str) -> String {
     format!("{column} text")
 }
 
-/// Quantity names by the one spelling the season uses: `SWR` is `swr`, `forward power` is `forward_power`.
+/// A quantity's name by the one spelling the season uses: `SWR` is `swr`, `forward power` is `forward_power`. `None`
+/// for a name of no quantity.
+pub fn spelled(written: &str, config: &Config) -> Option<String> {
+    let plain = written.to_lowercase().replace([' ', '-'], "_");
+    let known =
+        |name: &str| config.quantities.iter().any(|q| q.name == name) || quantity::built_in_names().any(|q| q == name);
+    [written, plain.as_str()].into_iter().find(|name| known(name)).map(String::from)
+}
+
+/// Quantity names by their one spelling; others as they are.
 fn quantity(config: &Config) -> Expr {
-    let names: Vec<String> =
-        config.quantities.iter().map(|q| q.name.clone()).chain(quantity::built_in_names().map(String::from)).collect();
-    let spelled = move |written: &str| {
-        let plain = written.to_lowercase().replace([' ', '-'], "_");
-        let known = [written, plain.as_str()].into_iter().find(|w| names.iter().any(|name| name == w));
-        known.unwrap_or(written).to_string()
-    };
+    let config = config.clone();
     let all = move |texts: Column| {
-        let spelled: StringChunked = texts.str()?.iter().map(|t| t.map(&spelled)).collect();
+        // a log holds few quantities, and many rows of each
+        let mut last: Option<(String, String)> = None;
+        let mut spelled = |written: &str| match &last {
+            Some((known, spelling)) if known == written => spelling.clone(),
+            _ => {
+                let spelling = spelled(written, &config).unwrap_or_else(|| written.to_string());
+                last = Some((written.to_string(), spelling.clone()));
+                spelling
+            }
+        };
+        let spelled: StringChunked = texts.str()?.iter().map(|t| t.map(&mut spelled)).collect();
         Ok(spelled.with_name(texts.name().clone()).into_column())
     };
     col("quantity").map(all, |_, field| Ok(field.clone()))

@@ -1,0 +1,325 @@
+//! One chunk of a large log → its mountings by count, mean and sum of squares, and the rows that are not plain.
+
+use super::super::cell::Comma;
+use super::super::measure::impossible;
+use super::super::moment;
+use super::super::records::Record;
+use super::grouping::{Groups, Key, NAMED, Names};
+use crate::radio::quantity::{Quantity, Scale};
+use crate::season::config::{Config, LeaveOut, Repeats};
+use crate::season::units::Conversion;
+
+/// Decimals a number may have to be plain.
+pub const MOST_DECIMALS: usize = 15;
+
+/// What decides whether a row is plainly a reading.
+pub struct Rules<'a> {
+    /// The season's.
+    pub config: &'a Config,
+    /// What a comma in a number means in the file.
+    pub comma: Comma,
+}
+
+/// A row of a large log, its cells found.
+pub struct Row<'a> {
+    /// Session, antenna, band, meter, quantity, unit: trimmed.
+    pub names: [&'a str; NAMED],
+    /// The value as written, and its decimals.
+    pub value: Option<Written>,
+    /// The mounting's number; `Err` where the cell holds something else.
+    pub mounting: Result<Option<i64>, ()>,
+    /// The moment; `Err` where the cell holds something else.
+    pub when: Result<Option<i64>, ()>,
+    /// Whether the other cells are empty or hold what they should, and make no summary of the row.
+    pub rest_is_plain: bool,
+}
+
+/// A number as written.
+#[derive(Clone, Copy)]
+pub struct Written {
+    /// The number.
+    pub number: f64,
+    /// Digits after its decimal point.
+    pub decimals: u8,
+}
+
+/// A mounting's readings, summed up.
+#[derive(Clone, Copy)]
+pub struct Summary {
+    /// The numbers of its names and its mounting.
+    pub key: Key,
+    /// Line of its first reading.
+    pub line: u32,
+    /// Readings.
+    pub readings: f64,
+    /// Their mean on the analysis scale.
+    pub mean: f64,
+    /// Sum of squares about it.
+    pub squares: f64,
+    /// The finest digit written, in the quantity's unit.
+    pub step: f64,
+    /// The first reading, in the quantity's unit.
+    pub first: f64,
+    /// The earliest moment.
+    pub when: Option<i64>,
+    /// Whether nothing joins it: a row that was a mounting of its own.
+    pub lone: bool,
+}
+
+/// A chunk, summed up.
+#[derive(Default)]
+pub struct Chunk {
+    /// Names by column.
+    pub names: [Names; NAMED],
+    /// Mountings, in order of first appearance.
+    pub summaries: Vec<Summary>,
+    /// Rows that are not plain.
+    pub odd: Vec<Record>,
+    /// Lines or rows the chunk spans.
+    pub lines: usize,
+}
+
+/// What is known of a quantity in a unit.
+struct Known {
+    quantity: Quantity,
+    conversion: Conversion,
+    proper: bool,
+}
+
+/// A chunk being summed up.
+pub struct Summing<'a> {
+    rules: &'a Rules<'a>,
+    names: [Names; NAMED],
+    groups: Groups,
+    summaries: Vec<Summary>,
+    /// Per group: whether it is left out on the record.
+    left: Vec<bool>,
+    /// Per quantity and unit, by number: what is known of them, once asked.
+    known: Vec<((u32, u32), Option<Known>)>,
+    last_known: usize,
+    /// Per plain row: its group and its value on the analysis scale.
+    rows: Vec<(u32, f64)>,
+    odd: Vec<Record>,
+}
+
+impl<'a> Summing<'a> {
+    /// An empty chunk.
+    pub fn new(rules: &'a Rules<'a>, rows: usize) -> Self {
+        Summing {
+            rules,
+            names: Default::default(),
+            groups: Groups::default(),
+            summaries: vec![],
+            left: vec![],
+            known: vec![],
+            last_known: 0,
+            rows: Vec::with_capacity(rows),
+            odd: vec![],
+        }
+    }
+
+    /// Takes a row in where it is plainly a reading; else tells so.
+    pub fn takes(&mut self, row: &Row<'_>, line: impl FnOnce() -> usize) -> bool {
+        let (Some(written), Ok(mounting), Ok(when)) = (row.value, row.mounting, row.when) else { return false };
+        if !row.rest_is_plain || row.names[..NAMED - 1].iter().any(|name| name.is_empty()) {
+            return false;
+        }
+        let numbers: [u32; NAMED] = std::array::from_fn(|k| self.names[k].number(row.names[k]));
+        let Some(known) = self.known(numbers[4], numbers[5]) else { return false };
+        let known = &self.known[known].1;
+        let Some(Known { quantity, conversion, proper }) = known else { return false };
+        let value = if *proper { written.number } else { conversion.value(written.number) };
+        let y = match quantity.scale.to_analysis(value) {
+            Some(y) if impossible(quantity, value).is_none() => y,
+            _ => return false,
+        };
+        let digit = STEPS[written.decimals as usize];
+        let step = if *proper { digit } else { conversion.sd(written.number, digit) };
+        let key = (numbers, mounting);
+        let lone = mounting.is_none() && self.rules.config.repeats == Repeats::Remounted;
+        let (group, new) = if lone { (self.groups.lone(), true) } else { self.groups.number(key) };
+        if new {
+            let name = |k: usize| self.names[k].name(numbers[k]);
+            let spelled = &quantity.name;
+            let left = self
+                .rules
+                .config
+                .leave_out
+                .iter()
+                .any(|entry| leaves_out(entry, [name(0), name(1), name(2), name(3), spelled], mounting));
+            self.left.push(left);
+            let line = u32::try_from(line()).unwrap_or(u32::MAX);
+            let (readings, mean, squares) = (0.0, 0.0, 0.0);
+            self.summaries.push(Summary { key, line, readings, mean, squares, step, first: value, when, lone });
+        }
+        if self.left[group as usize] {
+            return false;
+        }
+        let summary = &mut self.summaries[group as usize];
+        summary.readings += 1.0;
+        summary.mean += y; // a sum, until all of the chunk is known
+        summary.step = summary.step.min(step);
+        if when.is_some_and(|w| summary.when.is_none_or(|first| w < first)) {
+            summary.when = when;
+        }
+        self.rows.push((group, y));
+        true
+    }
+
+    /// Keeps a row that is not plain.
+    pub fn keep(&mut self, record: Record) {
+        self.odd.push(record);
+    }
+
+    /// Whether hardly any row is plain, so that this is no way to read the file: a summarised table, say.
+    pub fn is_hopeless(&self) -> bool {
+        self.odd.len() >= 4096 && self.odd.len() > self.rows.len()
+    }
+
+    /// Means first, then squares about them, in the order of the rows: what a small log's mountings are made by.
+    pub fn summed(mut self, lines: usize) -> Chunk {
+        for summary in &mut self.summaries {
+            if summary.readings > 0.0 {
+                summary.mean /= summary.readings;
+            }
+        }
+        for &(group, y) in &self.rows {
+            let summary = &mut self.summaries[group as usize];
+            summary.squares += (y - summary.mean).powi(2);
+        }
+        self.summaries.retain(|summary| summary.readings > 0.0);
+        Chunk { names: self.names, summaries: self.summaries, odd: self.odd, lines }
+    }
+
+    /// Where what is known of a quantity in a unit stands; `None` for an ordinal quantity, whose grades are kept one
+    /// by one.
+    fn known(&mut self, quantity: u32, unit: u32) -> Option<usize> {
+        let key = (quantity, unit);
+        if self.known.get(self.last_known).is_none_or(|(last, _)| *last != key) {
+            self.last_known = match self.known.iter().position(|(known, _)| *known == key) {
+                Some(at) => at,
+                None => {
+                    let (name, unit) = (self.names[4].name(quantity), self.names[5].name(unit));
+                    let made = super::super::typed::spelled(name, self.rules.config)
+                        .and_then(|name| self.rules.config.quantity(&name))
+                        .filter(|quantity| quantity.scale != Scale::Ordinal)
+                        .and_then(|quantity| {
+                            let conversion = Conversion::of(&quantity, unit)?;
+                            let proper = unit.is_empty() || unit == quantity.unit;
+                            Some(Known { quantity, conversion, proper })
+                        });
+                    self.known.push((key, made));
+                    self.known.len() - 1
+                }
+            };
+        }
+        self.known[self.last_known].1.is_some().then_some(self.last_known)
+    }
+}
+
+/// Whether an entry leaves out readings of these names (session, antenna, band, meter, quantity) and mounting.
+fn leaves_out(entry: &LeaveOut, names: [&str; 5], mounting: Option<i64>) -> bool {
+    let wanted = [&entry.session, &entry.antenna, &entry.band, &entry.meter, &entry.quantity];
+    wanted.iter().zip(names).all(|(wanted, name)| wanted.as_ref().is_none_or(|w| w == name))
+        && entry.mounting.is_none_or(|number| mounting == Some(number))
+}
+
+/// The last digit by the number of decimals.
+static STEPS: std::sync::LazyLock<[f64; MOST_DECIMALS + 1]> =
+    std::sync::LazyLock::new(|| std::array::from_fn(|d| 1f64.min(10f64.powi(-(d as i32)))));
+
+/// Powers of ten, exact.
+const TENS: [f64; MOST_DECIMALS + 1] =
+    [1.0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15];
+
+/// A plain decimal number: sign, digits, point. A quotient of two whole numbers that a float holds is rounded as the
+/// number's text would be, so this is the number that reading the text gives.
+pub fn plain(text: &[u8], point: u8) -> Option<Written> {
+    let (negative, digits) = match text.first()? {
+        b'-' => (true, &text[1..]),
+        b'+' => (false, &text[1..]),
+        _ => (false, text),
+    };
+    let (mut whole, mut decimals, mut seen, mut after) = (0u64, 0, 0, false);
+    for &c in digits {
+        match c {
+            b'0'..=b'9' => {
+                whole = whole * 10 + u64::from(c - b'0');
+                seen += 1;
+                decimals += usize::from(after);
+            }
+            _ if c == point && !after => after = true,
+            _ => return None,
+        }
+        if seen > MOST_DECIMALS {
+            return None;
+        }
+    }
+    if seen == 0 {
+        return None;
+    }
+    let number = whole as f64 / TENS[decimals];
+    Some(Written { number: if negative { -number } else { number }, decimals: decimals as u8 })
+}
+
+/// A number that was never text, with the decimals its shortest text has.
+pub fn shortest(number: f64) -> Option<Written> {
+    if !(number.abs() < 1e9) {
+        return None;
+    }
+    let fits = |d: usize| {
+        let digits = (number * TENS[d]).round();
+        digits.abs() < 9e15 && digits / TENS[d] == number
+    };
+    let decimals = (0..=MOST_DECIMALS).find(|&d| fits(d))?;
+    Some(Written { number, decimals: decimals as u8 })
+}
+
+/// The moment a cell says, remembered for the next row.
+#[derive(Default)]
+pub struct Moments {
+    text: String,
+    moment: Option<i64>,
+}
+
+impl Moments {
+    /// As [`moment::microseconds`]; an empty cell is no moment.
+    pub fn read(&mut self, text: &str) -> Result<Option<i64>, ()> {
+        if text.is_empty() {
+            return Ok(None);
+        }
+        if self.text != text {
+            self.moment = moment::microseconds(text);
+            self.text.clear();
+            self.text.push_str(text);
+        }
+        self.moment.map(Some).ok_or(())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_plain_number_is_what_reading_its_text_gives() {
+        for text in ["1.5", "-31.4", "0.1", "4800", "12.345678901", "+2", ".5", "3.", "0.00000000000001", "-0.0"] {
+            let read = plain(text.as_bytes(), b'.').unwrap();
+            assert_eq!(read.number.to_bits(), text.parse::<f64>().unwrap().to_bits(), "{text}");
+        }
+        for text in ["", "-", ".", "1e5", "1,5", "1.2.3", "5W", "12345678901234567890", " 1"] {
+            assert!(plain(text.as_bytes(), b'.').is_none(), "{text}");
+        }
+        assert_eq!(plain(b"1,25", b',').map(|w| (w.number, w.decimals)), Some((1.25, 2)));
+    }
+
+    #[test]
+    fn the_shortest_text_of_a_number_has_as_many_decimals() {
+        for text in ["1.5", "-31.4", "0.1", "4800", "12.34567", "0.001", "-0.7", "2.675", "1000000.4"] {
+            let number: f64 = text.parse().unwrap();
+            let decimals = text.split_once('.').map_or(0, |(_, rest)| rest.len());
+            assert_eq!(shortest(number).map(|w| w.decimals as usize), Some(decimals), "{text}");
+        }
+        assert!(shortest(f64::NAN).is_none() && shortest(f64::INFINITY).is_none() && shortest(1.0 / 3.0).is_none());
+    }
+}
