@@ -77,7 +77,8 @@ fn rows_with_something_to_be_said_of_them_are_told_as_in_a_small_log() {
     let text = format!(
         "{HEADER}\r\n\
          s1,heron,2 m,inline,swr,1.50,,1,2026-05-02T14:30,1,,,\r\n\
-         s1,heron,2 m,inline,SWR,1.52,,1,2026-05-02T14:20,2,,,\r\n\
+         s1,heron,2 m,inline,swr,1.52,,1,2026-05-02T14:20,2,,,\r\n\
+         s1,heron,2 m,inline,SWR,1.52,,1,2026-05-02T14:40,2,,,\r\n\
          \r\n\
          s1,heron,2 m,inline,swr,>3,,1,,,,,\r\n\
          s1,heron,2 m,inline,swr,0.5,,1,,,,,\r\n\
@@ -191,8 +192,11 @@ fn a_log_of_several_chunks_comes_to_the_same_bytes_on_any_number_of_threads() {
     let mut file = std::io::BufWriter::new(std::fs::File::create(&path).unwrap());
     writeln!(file, "session,antenna,band,meter,quantity,value,mounting,note").unwrap();
     let rows = 600_000u64;
+    let written = |i: u64| {
+        format!("{}.{:02}", 1 + i.wrapping_mul(2_654_435_761) % 997 / 100, i.wrapping_mul(2_654_435_761) % 997 % 100)
+    };
     for i in 0..rows {
-        let value = 1.0 + (i.wrapping_mul(2_654_435_761) % 997) as f64 / 100.0;
+        let value = written(i);
         let antenna = i / 40 % 7;
         let note = if i == 300_000 { "\"a quote, and\na line\"" } else { "nothing to be said of this row" };
         writeln!(file, "2026-05-{:02},antenna {antenna},2 m,inline,swr,{value},{},{note}", i / 30_000 + 1, i % 3)
@@ -219,7 +223,7 @@ fn a_log_of_several_chunks_comes_to_the_same_bytes_on_any_number_of_threads() {
     let row = wanted.collect().unwrap();
     let y: Vec<f64> = (0..rows)
         .filter(|i| i / 30_000 == 10 && i / 40 % 7 == 2 && i % 3 == 1)
-        .map(|i| 1.0 + (i.wrapping_mul(2_654_435_761) % 997) as f64 / 100.0)
+        .map(|i| written(i).parse::<f64>().unwrap())
         .map(|swr| (swr - 1.0) / (swr + 1.0))
         .collect();
     let mean = y.iter().sum::<f64>() / y.len() as f64;
