@@ -8,7 +8,7 @@
 
 use daylight::montecarlo::distribution::Distribution;
 use daylight::montecarlo::joint::{Factor, standard_normals, stretches};
-use daylight::montecarlo::stream::stream;
+use daylight::montecarlo::stream::swift_stream;
 use rayon::prelude::*;
 
 const DRAWS: usize = 10_000_000;
@@ -90,7 +90,7 @@ fn every_distribution_of_the_standard_is_drawn_as_its_distribution_function_says
         (Gamma { shape: 0.6, scale: 2.0 }, 0.0, 30.0),
     ];
     for (number, (distribution, low, high)) in cases.into_iter().enumerate() {
-        let fill = |chunk, draws: &mut [f64]| distribution.fill(&mut stream(20, number as u64, chunk), draws);
+        let fill = |chunk, draws: &mut [f64]| distribution.fill(&mut swift_stream(20, number as u64, chunk), draws);
         agree(&format!("{distribution:?}"), low, high, &counts(low, high, fill), |x| distribution.cdf(x));
     }
 }
@@ -102,12 +102,12 @@ fn joint_draws_have_the_distances_and_the_directions_they_should() {
     let factor = Factor::new(2, &[1.0, r, r, 1.0]).unwrap();
     let pairs = |chunk: u64, df: Option<f64>, n: usize| {
         let (mut x, mut y) = (vec![0.0; n], vec![0.0; n]);
-        standard_normals(&mut stream(21, 0, chunk), &mut x);
-        standard_normals(&mut stream(21, 1, chunk), &mut y);
+        standard_normals(&mut swift_stream(21, 0, chunk), &mut x);
+        standard_normals(&mut swift_stream(21, 1, chunk), &mut y);
         factor.correlate(&mut [&mut x, &mut y]);
         if let Some(df) = df {
             let mut s = vec![0.0; n];
-            stretches(df, &mut stream(21, 2, chunk), &mut s);
+            stretches(df, &mut swift_stream(21, 2, chunk), &mut s);
             x.iter_mut().zip(&s).for_each(|(z, s)| *z *= s);
             y.iter_mut().zip(&s).for_each(|(z, s)| *z *= s);
         }
@@ -156,7 +156,7 @@ fn means_and_standard_deviations_are_those_of_the_draws_and_of_table_1() {
         assert!((distribution.mean() - mean).abs() < 1e-12, "{distribution:?}");
         assert!((distribution.standard_deviation() - sd).abs() < 1e-11, "{distribution:?}");
         let mut draws = vec![0.0; n];
-        distribution.fill(&mut stream(22, number as u64, 0), &mut draws);
+        distribution.fill(&mut swift_stream(22, number as u64, 0), &mut draws);
         let average = draws.iter().sum::<f64>() / n as f64;
         assert!((average - mean).abs() < 5.5 * sd / (n as f64).sqrt(), "{distribution:?}: {average}");
     }

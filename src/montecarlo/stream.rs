@@ -1,8 +1,9 @@
 //! Random numbers that do not depend on the number of threads: every chunk of trials has a stream of
 //! its own, numbered by what the chunk is for, so any thread may take any chunk.
 
-use rand::SeedableRng;
+use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
+use rand_xoshiro::Xoshiro256PlusPlus;
 
 /// The generator of one chunk.
 pub type Stream = ChaCha8Rng;
@@ -18,6 +19,17 @@ pub fn stream(seed: u64, task: u64, chunk: u64) -> Stream {
     rng
 }
 
+/// The stream of chunk `chunk` of task `task` under `seed` where numbers are all there is to the work: a generator
+/// a third as dear (xoshiro256++, Blackman and Vigna 2021).
+///
+/// Its state is the head of that chunk's own [`stream`]. States drawn at random overlap with a probability of some
+/// n²·l/2²⁵⁶ for n chunks of l numbers: below 2⁻¹⁶⁰ for all that one machine can ever draw.
+pub fn swift_stream(seed: u64, task: u64, chunk: u64) -> Xoshiro256PlusPlus {
+    let mut state = [0; 32];
+    stream(seed, task, chunk).fill_bytes(&mut state);
+    Xoshiro256PlusPlus::from_seed(state)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -30,5 +42,11 @@ mod tests {
         assert_ne!(first(1, 2, 3), first(1, 2, 4));
         assert_ne!(first(1, 2, 3), first(1, 3, 3));
         assert_ne!(first(1, 2, 3), first(2, 2, 3));
+        let swift = |seed, task, chunk| swift_stream(seed, task, chunk).random::<u64>();
+        assert_eq!(swift(1, 2, 3), swift(1, 2, 3));
+        assert_ne!(swift(1, 2, 3), swift(1, 2, 4));
+        assert_ne!(swift(1, 2, 3), swift(1, 3, 3));
+        assert_ne!(swift(1, 2, 3), swift(2, 2, 3));
+        assert_ne!(swift(1, 2, 3), first(1, 2, 3));
     }
 }

@@ -5,7 +5,9 @@ pub fn percent(share: f64) -> String {
     let percent = 100.0 * share;
     match percent {
         p if p < 0.001 => "less than 0.001 %".into(),
-        p if p < 1.0 => format!("{p:.3} %"),
+        p if p < 0.01 => format!("{p:.4} %"),
+        p if p < 0.1 => format!("{p:.3} %"),
+        p if p < 1.0 => format!("{p:.2} %"),
         p if p < 10.0 => format!("{p:.1} %"),
         p => format!("{p:.0} %"),
     }
@@ -65,7 +67,7 @@ mod tests {
         assert_eq!((short(1.5e-9), short(1.5e-12)), ("0.000000001500".into(), "1.500e−12".into()));
         assert_eq!(
             (percent(1e-9), percent(0.0031), percent(0.0712), percent(0.4)),
-            ("less than 0.001 %".into(), "0.310 %".into(), "7.1 %".into(), "40 %".into())
+            ("less than 0.001 %".into(), "0.31 %".into(), "7.1 %".into(), "40 %".into())
         );
     }
 }

@@ -119,6 +119,22 @@ mod tests {
         assert!((of_normals(3, 0.90).ellipsoid - 2.500_277_710_809).abs() < 1e-9);
     }
 
+    /// JCGM 102:2011, 7.7.2 and 7.7.3 on normal draws of the correlation that R and X have in JCGM 100, H.2. The exact factor of the
+    /// box is 2.2005 by the bivariate normal distribution function (scipy), that of the ellipse √(−2 ln 0.05).
+    #[test]
+    fn trials_of_two_correlated_normals_find_the_exact_factors() {
+        let (n, r) = (1_000_000, -0.588_43_f64);
+        let mut columns = [vec![0.0; n], vec![0.0; n]];
+        let mut rng = crate::montecarlo::stream::swift_stream(5, 0, 0);
+        columns.iter_mut().for_each(|column| crate::montecarlo::joint::standard_normals(&mut rng, column));
+        let [x, y] = &mut columns;
+        y.iter_mut().zip(x.iter()).for_each(|(y, x)| *y = r * x + (1.0 - r * r).sqrt() * *y);
+        let region = of_trials(&[x, y], &[0.0, 0.0], &[1.0, r, r, 1.0], 0.95).unwrap();
+        // five standard errors of a quantile from a million draws
+        assert!((region.box_factor - 2.2005).abs() < 0.009, "{region:?}");
+        assert!((region.ellipsoid - 2.447_747).abs() < 0.009, "{region:?}");
+    }
+
     /// The covariance of R and X in JCGM 100, H.2; semi-axes, area and angle by another program.
     #[test]
     fn the_ellipse_of_resistance_and_reactance() {

@@ -8,7 +8,7 @@ use super::program::Place;
 use crate::montecarlo::adaptive::{self, CHUNK, Plan, Stop, Trials};
 use crate::montecarlo::coverage::IntervalKind;
 use crate::montecarlo::joint::{standard_normals, stretches};
-use crate::montecarlo::stream::stream;
+use crate::montecarlo::stream::swift_stream;
 
 /// Trials after which figures that will not settle are given up.
 pub const AT_MOST: u64 = 40_000_000;
@@ -44,7 +44,7 @@ impl Draws {
     pub fn draw(&mut self, config: &Config, seed: u64, chunk: u64) {
         let grouped = |i: usize| config.groups.iter().any(|group| group.inputs.contains(&i));
         for (i, input) in config.inputs.iter().enumerate() {
-            let mut rng = stream(seed, i as u64, chunk);
+            let mut rng = swift_stream(seed, i as u64, chunk);
             if grouped(i) {
                 standard_normals(&mut rng, &mut self.columns[i]);
             } else {
@@ -60,7 +60,7 @@ impl Draws {
             }
             group.factor.correlate(&mut members);
             if let Some(df) = group.df {
-                stretches(df, &mut stream(seed, GROUP_TASKS + group.inputs[0] as u64, chunk), &mut self.stretch);
+                stretches(df, &mut swift_stream(seed, GROUP_TASKS + group.inputs[0] as u64, chunk), &mut self.stretch);
                 members.iter_mut().for_each(|z| z.iter_mut().zip(&self.stretch).for_each(|(z, s)| *z *= s));
             }
             for (column, &i) in members.into_iter().zip(&group.inputs) {
