@@ -338,3 +338,17 @@ fn the_demo_season_s_analyzer_is_corrected_by_its_check_loads() {
     // |Z| has no other meter, and no load was read for it
     assert!(c.findings.iter().any(|f| f.severity == Severity::Note && f.what.contains("impedance")));
 }
+
+#[test]
+fn meters_and_audit_give_the_same_bytes_on_any_number_of_threads() {
+    let season = Season::load(&lowland()).unwrap();
+    let on = |threads| {
+        let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().unwrap();
+        pool.install(|| {
+            let meters = analyse(&season, &Choice::default(), &OPTIONS).unwrap();
+            let audit = daylight::analysis::audit::audit(&season).unwrap();
+            (meters_json::render(&meters).unwrap(), daylight::report::audit_json::render(&audit).unwrap())
+        })
+    };
+    assert_eq!(on(1), on(2));
+}

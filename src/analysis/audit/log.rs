@@ -143,57 +143,24 @@ impl<'a> Log<'a> {
     /// As [`Log::new`].
     pub fn without_levels(season: &'a Season) -> PolarsResult<Log<'a>> {
         let frame = &season.readings.frame;
-        let [files, mut sessions, antennas, bands, meters, quantities] =
-            ["file", "session", "antenna", "band", "meter", "quantity"].map(|c| Names::of(frame, c));
-        if let Ok(names) = &mut sessions {
-            names.sort();
-        }
+        // side by side: both go through the whole log
+        let (laid, sets) = rayon::join(|| Rows::of(frame), || sets_of(frame, &season.config));
+        let (laid, (sets, ordinal)) = (laid?, sets?);
+        let [files, sessions, antennas, bands, meters, quantities] = laid.names;
         let mut log = Log {
             season,
-            rows: vec![],
-            files: vec![],
-            sessions: vec![],
-            antennas: vec![],
-            bands: vec![],
-            meters: vec![],
-            quantities: vec![],
+            rows: laid.rows,
+            files,
+            sessions,
+            antennas,
+            bands,
+            meters,
+            quantities,
             sets: vec![],
             levels: vec![],
-            ordinal: vec![],
+            ordinal,
             together: OnceLock::new(),
         };
-        let (files, sessions, antennas) = (files?, sessions?, antennas?);
-        let (bands, meters, quantities) = (bands?, meters?, quantities?);
-        let number = |name: &str| frame.column(name).and_then(|c| c.f64().cloned());
-        let (value, y, step, readings) = (number("value")?, number("y")?, number("step")?, number("readings")?);
-        let (sd, order, battery) = (number("sd")?, number("order")?, number("battery")?);
-        let mounting = frame.column("mounting")?.i64()?;
-        let when = frame.column("when")?.cast(&DataType::Int64)?;
-        let (line, when) = (frame.column("line")?.u32()?, when.i64()?);
-        log.rows = (0..frame.height())
-            .map(|i| Row {
-                file: files.of_row[i],
-                line: line.get(i).unwrap_or(0) as usize,
-                session: sessions.of_row[i],
-                antenna: antennas.of_row[i],
-                band: bands.of_row[i],
-                meter: meters.of_row[i],
-                quantity: quantities.of_row[i],
-                value: value.get(i).unwrap_or(f64::NAN),
-                y: y.get(i).unwrap_or(f64::NAN),
-                step: step.get(i).unwrap_or(0.0),
-                readings: readings.get(i).unwrap_or(1.0),
-                sd: sd.get(i),
-                mounting: mounting.get(i),
-                when: when.get(i),
-                order: order.get(i),
-                battery: battery.get(i),
-            })
-            .collect();
-        (log.files, log.sessions, log.antennas) = (files.names, sessions.names, antennas.names);
-        (log.bands, log.meters, log.quantities) = (bands.names, meters.names, quantities.names);
-        let (sets, ordinal) = sets_of(frame, &season.config)?;
-        log.ordinal = ordinal;
         log.sets = log.with_rows(sets);
         Ok(log)
     }
@@ -386,6 +353,47 @@ pub fn group<K: Eq + Hash>(items: &[usize], key: impl Fn(usize) -> K) -> Vec<Vec
         groups[at].push(item);
     }
     groups
+}
+
+/// The frame as plain rows, and the names their indices stand for: files, sessions, antennas, bands, meters, quantities.
+struct Rows {
+    rows: Vec<Row>,
+    names: [Vec<String>; 6],
+}
+
+impl Rows {
+    fn of(frame: &DataFrame) -> PolarsResult<Rows> {
+        let columns = ["file", "session", "antenna", "band", "meter", "quantity"];
+        let mut names: Vec<Names> = columns.par_iter().map(|c| Names::of(frame, c)).collect::<PolarsResult<_>>()?;
+        names[1].sort();
+        let number = |name: &str| -> PolarsResult<Vec<Option<f64>>> { Ok(frame.column(name)?.f64()?.iter().collect()) };
+        let (value, y, step, readings) = (number("value")?, number("y")?, number("step")?, number("readings")?);
+        let (sd, order, battery) = (number("sd")?, number("order")?, number("battery")?);
+        let mounting: Vec<Option<i64>> = frame.column("mounting")?.i64()?.iter().collect();
+        let when: Vec<Option<i64>> = frame.column("when")?.cast(&DataType::Int64)?.i64()?.iter().collect();
+        let line: Vec<Option<u32>> = frame.column("line")?.u32()?.iter().collect();
+        let row = |i: usize| Row {
+            file: names[0].of_row[i],
+            line: line[i].unwrap_or(0) as usize,
+            session: names[1].of_row[i],
+            antenna: names[2].of_row[i],
+            band: names[3].of_row[i],
+            meter: names[4].of_row[i],
+            quantity: names[5].of_row[i],
+            value: value[i].unwrap_or(f64::NAN),
+            y: y[i].unwrap_or(f64::NAN),
+            step: step[i].unwrap_or(0.0),
+            readings: readings[i].unwrap_or(1.0),
+            sd: sd[i],
+            mounting: mounting[i],
+            when: when[i],
+            order: order[i],
+            battery: battery[i],
+        };
+        let rows = (0..frame.height()).map(row).collect();
+        let mut names = names.into_iter().map(|n| n.names);
+        Ok(Rows { rows, names: std::array::from_fn(|_| names.next().unwrap_or_default()) })
+    }
 }
 
 /// The distinct names of a column, and each row's.

@@ -17,7 +17,9 @@ mod statistical;
 use std::collections::{BTreeMap, BTreeSet};
 use std::time::Instant;
 
-use daylight::analysis::audit::{Audit, audit};
+use daylight::analysis::audit::rules::RULES;
+use daylight::analysis::audit::{Audit, Log, audit};
+use daylight::season::Season;
 use daylight::season::finding::{Group, Place};
 use faults::{FAULTS, Fault};
 use rayon::prelude::*;
@@ -143,5 +145,26 @@ fn speed() {
         let (taken, start) = (start.elapsed().as_secs_f64(), Instant::now());
         let found = audit(&loaded).unwrap_or_else(|e| panic!("{e}"));
         println!("  {:>7}: {taken:.2} + {:.2}", found.readings, start.elapsed().as_secs_f64());
+        if sessions == 8 {
+            by_rule(&loaded);
+        }
     }
+}
+
+/// Where the time goes, on one thread: what is laid out first, then each rule that takes a hundredth of a second.
+fn by_rule(season: &Season) {
+    let one = rayon::ThreadPoolBuilder::new().num_threads(1).stack_size(256 << 20).build();
+    one.unwrap_or_else(|e| panic!("{e}")).install(|| {
+        let start = Instant::now();
+        let log = Log::new(season).unwrap_or_else(|e| panic!("{e}"));
+        println!("           laid out: {:.2}", start.elapsed().as_secs_f64());
+        for rule in RULES {
+            let start = Instant::now();
+            let found = (rule.check)(&log).len();
+            let took = start.elapsed().as_secs_f64();
+            if took >= 0.01 {
+                println!("           {}: {took:.2} ({found} findings)", rule.name);
+            }
+        }
+    });
 }

@@ -150,7 +150,7 @@ pub const MILLIWATTS: Fault = Fault {
     name: "a power's point or unit slipped",
     sizes: &[0.001, 0.01, 0.1, 10.0, 100.0, 1000.0],
     unit: "times the true one",
-    rules: &["power of a hand-held"],
+    rules: &["power of a hand-held", "typing slip", "outlier", "powers and match"],
     plant: |season, size, rng| {
         let rows = scale(season, rng, "forward_power", size);
         season.readings[rows[0]].decimals += if size < 1.0 { 3 } else { 0 };

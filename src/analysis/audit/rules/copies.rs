@@ -1,6 +1,6 @@
 //! Repeats too good to be readings: the same to the last digit beyond what scatter and rounding allow.
 
-use std::collections::{BTreeMap, HashMap};
+use rayon::prelude::*;
 
 use super::super::Rule;
 use super::super::alarms::Test;
@@ -25,8 +25,22 @@ type Moment = (usize, usize, usize);
 /// A mounting of all sets together.
 struct Whole {
     rows: Vec<usize>,
-    /// Rows of each moment: band, meter, and which of the repeats.
-    moments: BTreeMap<Moment, Vec<usize>>,
+    /// Moments in order (band, meter, and which of the repeats), a row each.
+    moments: Vec<(Moment, usize)>,
+}
+
+impl Whole {
+    /// Its moments, each with its rows.
+    fn each(&self) -> impl Iterator<Item = &[(Moment, usize)]> {
+        self.moments.chunk_by(|a, b| a.0 == b.0)
+    }
+
+    /// The rows of a moment.
+    fn at(&self, moment: Moment) -> &[(Moment, usize)] {
+        let from = self.moments.partition_point(|m| m.0 < moment);
+        let to = self.moments.partition_point(|m| m.0 <= moment);
+        &self.moments[from..to]
+    }
 }
 
 /// Where two lists of moments could agree, and where they do.
@@ -37,22 +51,27 @@ struct Tally {
 }
 
 impl Tally {
-    fn add(&mut self, log: &Log, chance: &[f64], first: &[usize], second: &[usize]) {
+    fn add(&mut self, log: &Log, chance: &[f64], first: &[(Moment, usize)], second: &[(Moment, usize)]) {
         let quantity = |row: usize| log.rows[row].quantity;
-        let pairs: Vec<(usize, usize)> = first
+        let pairs = first
             .iter()
-            .filter_map(|&a| second.iter().find(|&&b| quantity(a) == quantity(b)).map(|&b| (a, b)))
-            .collect();
-        if pairs.is_empty() {
-            return;
+            .filter_map(|&(_, a)| second.iter().find(|&&(_, b)| quantity(a) == quantity(b)).map(|&(_, b)| (a, b)));
+        let (mut any, mut all, mut least) = (false, true, 1.0f64);
+        for (a, b) in pairs {
+            // all of a moment agree no more often than the one that agrees least
+            (any, least) = (true, least.min(chance[a].max(chance[b])));
+            all &= log.rows[a].value == log.rows[b].value;
         }
-        // all of a moment agree no more often than the one that agrees least
-        self.chances.push(pairs.iter().map(|p| chance[p.0].max(chance[p.1])).fold(1.0, f64::min));
-        self.agree += usize::from(pairs.iter().all(|&(a, b)| log.rows[a].value == log.rows[b].value));
+        if any {
+            self.chances.push(least);
+            self.agree += usize::from(all);
+        }
     }
 
-    fn p(&self) -> f64 {
-        at_least(&self.chances, self.agree)
+    /// Whether so many agree by chance no more often than `level`, which is far below a half.
+    fn is_beyond(&self, level: f64) -> bool {
+        // a count up to its own mean is no rare one: the tail need not be worked out
+        self.agree as f64 > self.chances.iter().sum::<f64>() && at_least(&self.chances, self.agree) <= level
     }
 }
 
@@ -63,34 +82,26 @@ fn check(log: &Log) -> Vec<Finding> {
         .into_iter()
         .map(|rows| group(&rows, |i| log.mounting_key(i)).into_iter().map(|r| whole(log, r)).collect())
         .collect();
-    let mut out = vec![];
     let pairs: Vec<(&Whole, &Whole)> = visits.iter().flat_map(|v| pairs(v)).collect();
     let level = Test::Copies.level(3 * pairs.len());
-    for &(first, second) in &pairs {
+    let two = |&(first, second): &(&Whole, &Whole)| {
         let mut tally = Tally::default();
-        for (moment, rows) in &second.moments {
-            if let Some(before) = first.moments.get(moment) {
-                tally.add(log, &chance, before, rows);
-            }
-        }
-        if tally.p() <= level {
-            out.push(between(log, &first.rows, &second.rows, &tally));
-        }
-    }
+        second.each().for_each(|rows| tally.add(log, &chance, first.at(rows[0].0), rows));
+        tally.is_beyond(level).then(|| between(log, &first.rows, &second.rows, &tally))
+    };
+    let mut out: Vec<Finding> = pairs.par_iter().filter_map(two).collect();
     let level = Test::Copies.level(3 * visits.len());
-    for visit in &visits {
+    let one = |visit: &Vec<Whole>| {
         let mut tally = Tally::default();
         for mounting in visit {
-            for (&(band, meter, place), rows) in &mounting.moments {
-                if let Some(next) = mounting.moments.get(&(band, meter, place + 1)) {
-                    tally.add(log, &chance, rows, next);
-                }
+            for rows in mounting.each() {
+                let (band, meter, place) = rows[0].0;
+                tally.add(log, &chance, rows, mounting.at((band, meter, place + 1)));
             }
         }
-        if tally.agree > 0 && tally.p() <= level {
-            out.push(inside(log, visit, &tally));
-        }
-    }
+        tally.is_beyond(level).then(|| inside(log, visit, &tally))
+    };
+    out.extend(visits.par_iter().filter_map(one).collect::<Vec<_>>());
     out.extend(elsewhere(log, &chance, &visits));
     out
 }
@@ -111,14 +122,15 @@ fn chances(log: &Log) -> Vec<f64> {
 }
 
 fn whole(log: &Log, rows: Vec<usize>) -> Whole {
-    let mut count: HashMap<(usize, usize, usize), usize> = HashMap::new();
-    let mut moments: BTreeMap<Moment, Vec<usize>> = BTreeMap::new();
-    for &row in &rows {
-        let r = &log.rows[row];
-        let place = count.entry((r.band, r.meter, r.quantity)).or_insert(0);
-        moments.entry((r.band, r.meter, *place)).or_default().push(row);
-        *place += 1;
+    let set = |row: usize| (log.rows[row].band, log.rows[row].meter, log.rows[row].quantity);
+    let mut by_set = rows.clone();
+    by_set.sort_by_key(|&row| set(row));
+    let mut moments = Vec::with_capacity(rows.len());
+    for repeats in by_set.chunk_by(|a, b| set(*a) == set(*b)) {
+        let (band, meter, _) = set(repeats[0]);
+        moments.extend(repeats.iter().enumerate().map(|(place, &row)| ((band, meter, place), row)));
     }
+    moments.sort_unstable();
     Whole { rows, moments }
 }
 
@@ -170,9 +182,9 @@ fn inside(log: &Log, visit: &[Whole], tally: &Tally) -> Finding {
 fn elsewhere(log: &Log, chance: &[f64], visits: &[Vec<Whole>]) -> Vec<Finding> {
     let all: Vec<&Whole> = visits.iter().flatten().collect();
     let places: Vec<usize> = (0..all.len()).collect();
-    let content = |i: usize| -> Vec<(Moment, Vec<(usize, u64)>)> {
-        let shown = |&row: &usize| (log.rows[row].quantity, log.rows[row].value.to_bits());
-        all[i].moments.iter().map(|(m, rows)| (*m, rows.iter().map(shown).collect())).collect()
+    let content = |i: usize| -> Vec<(Moment, usize, u64)> {
+        let shown = |&(m, row): &(Moment, usize)| (m, log.rows[row].quantity, log.rows[row].value.to_bits());
+        all[i].moments.iter().map(shown).collect()
     };
     let level = Test::Copies.level(3 * all.len() * all.len().saturating_sub(1) / 2);
     let mut out = vec![];
@@ -185,8 +197,8 @@ fn elsewhere(log: &Log, chance: &[f64], visits: &[Vec<Whole>]) -> Vec<Finding> {
                 continue;
             }
             let mut tally = Tally::default();
-            first.moments.iter().for_each(|(m, rows)| tally.add(log, chance, rows, &other.moments[m]));
-            if tally.p() <= level && set_of(log, first.rows[0]).is_some() {
+            first.each().for_each(|rows| tally.add(log, chance, rows, other.at(rows[0].0)));
+            if tally.is_beyond(level) && set_of(log, first.rows[0]).is_some() {
                 out.push(between(log, &first.rows, &other.rows, &tally));
             }
         }
