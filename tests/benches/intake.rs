@@ -1,6 +1,6 @@
 //! What does it cost to take a large log in, beside the bare scan and group-by of the same file?
 //!
-//! `cargo bench --profile quick --bench intake` (Polars must be optimised: the `dev` profile's is not, and says nothing).
+//! `cargo bench --bench intake` (Polars must be optimised: the `dev` profile's is not, and says nothing).
 //! `-- 10000000` for other numbers of rows (1 000 000, 10 000 000 and, as Parquet only, 100 000 000 if none is given),
 //! `-- --mountings 900000` for many small mountings, read in but not analysed. The files are made in the system's
 //! temporary folder and removed. Every figure is of a process of its own, that reports its time and its largest memory.
