@@ -31,14 +31,10 @@ pub struct Whole {
 pub fn whole(season: &Season, options: &Options, risk: f64, done: &(dyn Fn() + Sync)) -> PolarsResult<Whole> {
     let of_meters = meters::Options { confidence: options.confidence, seed: options.seed, shuffles: meters::SHUFFLES };
     let all = Choice::default();
-    let ((antennas, claims), (meters, audit)) = rayon::join(
-        || {
-            rayon::join(
-                || antennas::analyse(season, &all, options, done),
-                || claims::check(season, options, risk, done),
-            )
-        },
-        || rayon::join(|| meters::analyse(season, &all, &of_meters), || audit::audit(season)),
-    );
-    Ok(Whole { antennas: antennas?, meters: meters?, claims: claims?, audit: audit? })
+    let (audit, beside) = audit::audited(season)?;
+    let of_antennas = || antennas::analyse_beside(season, &all, options, beside.clone(), done);
+    let of_claims = || claims::check_beside(season, options, risk, beside.clone(), done);
+    let of_pairs = || meters::analyse_beside(season, &all, &of_meters, beside.clone());
+    let ((antennas, claims), meters) = rayon::join(|| rayon::join(of_antennas, of_claims), of_pairs);
+    Ok(Whole { antennas: antennas?, meters: meters?, claims: claims?, audit })
 }

@@ -44,12 +44,12 @@ fn no_such_set(args: &AntennasArgs) -> String {
         .collect();
     if wanted.is_empty() {
         return format!(
-            "{}: no reading of an antenna, only of check loads\n\nhint: log readings of at least two antennas",
+            "{}: no reading of an antenna, only of check loads\nhint: log readings of at least two antennas",
             args.season.display()
         );
     }
     format!(
-        "{}: no readings with {}\n\nhint: leave the choice out to see every set there is",
+        "{}: no readings with {}\nhint: leave the choice out to see every set there is",
         args.season.display(),
         wanted.join(", ")
     )

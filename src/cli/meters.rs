@@ -29,7 +29,7 @@ pub fn run(args: &MetersArgs) -> Result<Outcome, String> {
     for (column, wanted) in [("quantity", &args.quantity), ("band", &args.band), ("meter", &args.meter)] {
         if !known(column, wanted) {
             return Err(format!(
-                "{}: no readings with {column} `{}`\n\nhint: leave the choice out to see every pair of meters there is",
+                "{}: no readings with {column} `{}`\nhint: leave the choice out to see every pair of meters there is",
                 args.season.display(),
                 wanted.as_deref().unwrap_or_default()
             ));
@@ -52,7 +52,7 @@ pub fn run(args: &MetersArgs) -> Result<Outcome, String> {
 
 /// Writes every plot as SVG and PNG.
 fn draw(result: &Meters, folder: &Path) -> Result<(), String> {
-    let fail = |what: String| format!("{}: {what}\n\nhint: name a folder that can be written to", folder.display());
+    let fail = |what: String| format!("{}: {what}\nhint: name a folder that can be written to", folder.display());
     std::fs::create_dir_all(folder).map_err(|e| fail(format!("the folder could not be made: {e}")))?;
     for pair in &result.pairs {
         plot::gallery::write_pair(pair, folder).map_err(|e| fail(e.to_string()))?;

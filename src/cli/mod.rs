@@ -10,7 +10,9 @@ pub mod meters;
 mod progress;
 mod prompt;
 pub mod report;
+pub mod shell;
 pub mod start;
+pub mod usage;
 
 use std::path::PathBuf;
 
@@ -30,6 +32,7 @@ pub struct Cli {
 #[derive(Debug, Subcommand)]
 pub enum Verb {
     /// Make a new season, commented, ready to fill in
+    #[command(after_help = "Example:\n  daylight start summer")]
     Start {
         /// Its folder, made if need be
         dir: PathBuf,
@@ -40,19 +43,40 @@ pub enum Verb {
     /// Write readings into the log: from the command line, or line by line
     Add(AddArgs),
     /// Rank the antennas and say which pairs are apart
+    #[command(after_help = "Example:\n  daylight antennas datasets/lowland-search --quantity swr --band \"2 m\"")]
     Antennas(AntennasArgs),
     /// Say what is wrong or weak in the log, before any verdict rests on it
+    #[command(after_help = "Example:\n  daylight audit datasets/record-sheet")]
     Audit(AuditArgs),
     /// Say how far each meter reads from each other and from check loads, and since when
+    #[command(after_help = "Example:\n  daylight meters datasets/lowland-search --quantity swr --plots plots")]
     Meters(MetersArgs),
     /// Hold every maker's claim against what was measured: met, missed, or not shown
+    #[command(after_help = "Example:\n  daylight claims datasets/lowland-search --risk 0.05")]
     Claims(ClaimsArgs),
     /// Write all of it into one page to show to others: verdicts, plots, tables, and how to make it again
+    #[command(
+        after_help = "Example:\n  daylight report datasets/lowland-search --html season.html --plots plots --markdown season.md"
+    )]
     Report(ReportArgs),
     /// Write readings, findings and results as plain tables, CSV or Parquet, to carry on elsewhere
     Export(ExportArgs),
     /// Work out the uncertainty of any quantity, from a file of inputs and an expression
+    #[command(after_help = "Example:\n  daylight budget datasets/budgets/power-at-antenna.toml")]
     Budget(BudgetArgs),
+    /// Print what a shell needs to complete this command
+    #[command(after_help = "Example:\n  daylight shell bash > ~/.local/share/bash-completion/completions/daylight")]
+    Shell {
+        /// The shell
+        #[arg(value_name = "NAME")]
+        name: clap_complete::Shell,
+    },
+    /// Print the manual page, of the program or of one verb
+    #[command(after_help = "Example:\n  daylight manual antennas > daylight-antennas.1")]
+    Manual {
+        /// A verb; the whole program if not given
+        verb: Option<String>,
+    },
 }
 
 /// What a table is written as.
@@ -295,5 +319,7 @@ pub fn run(cli: &Cli) -> Result<Outcome, String> {
         Verb::Report(args) => report::run(args),
         Verb::Export(args) => export::run(args),
         Verb::Budget(args) => budget::run(args),
+        Verb::Shell { name } => Ok(Outcome { text: shell::completions(*name), status: 0 }),
+        Verb::Manual { verb } => shell::manual(verb.as_deref()).map(|text| Outcome { text, status: 0 }),
     }
 }

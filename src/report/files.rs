@@ -11,6 +11,13 @@ pub struct WriteError {
     reason: std::io::Error,
 }
 
+impl WriteError {
+    /// Of a file that the system would not have written.
+    pub fn new(path: PathBuf, reason: std::io::Error) -> WriteError {
+        WriteError { path, reason }
+    }
+}
+
 fn hint(kind: std::io::ErrorKind) -> &'static str {
     use std::io::ErrorKind::{
         IsADirectory, NotADirectory, NotFound, PermissionDenied, ReadOnlyFilesystem, StorageFull,

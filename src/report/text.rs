@@ -1,14 +1,32 @@
-//! Plain text for a terminal: wrapped paragraphs and aligned tables, eighty columns wide.
+//! Plain text for a terminal: wrapped paragraphs and aligned tables, eighty columns wide, or as many as there are.
+
+use std::sync::atomic::{AtomicUsize, Ordering};
 
 use crate::analysis::next::Step;
 use comfy_table::{CellAlignment, ContentArrangement, Table, TableComponent};
+use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
+
+/// Widest line that is written where nothing is known of the terminal, and the narrowest widest line there is.
+pub const WIDTH: usize = 80;
+
+/// Beyond this a paragraph is hard to read.
+const WIDEST: usize = 120;
+
+static COLUMNS: AtomicUsize = AtomicUsize::new(WIDTH);
+
+/// Makes lines as wide as a terminal of so many columns bears, from now on and for the whole program.
+pub fn fit(columns: usize) {
+    COLUMNS.store(columns.clamp(WIDTH, WIDEST), Ordering::Relaxed);
+}
 
 /// Widest line that is written.
-pub const WIDTH: usize = 80;
+pub fn columns() -> usize {
+    COLUMNS.load(Ordering::Relaxed)
+}
 
 /// Wraps a paragraph, keeping its own leading blanks; lines after the first begin with `indent`.
 pub fn wrap(text: &str, indent: &str) -> String {
-    wrap_to(text, indent, WIDTH)
+    wrap_to(text, indent, columns())
 }
 
 /// The same, to lines of at most `width`.
@@ -19,7 +37,7 @@ pub fn wrap_to(text: &str, indent: &str, width: usize) -> String {
     let mut line = lead;
     let mut empty = true;
     for word in text.split(' ').filter(|w| !w.is_empty()) {
-        if !empty && line.chars().count() + 1 + word.chars().count() > width {
+        if !empty && line.width() + 1 + word.width() > width {
             lines.push(std::mem::replace(&mut line, indent.to_string()));
             empty = true;
         }
@@ -65,23 +83,51 @@ fn printable(text: &str) -> String {
     text.chars().map(|c| if c.is_control() { '\u{fffd}' } else { c }).collect()
 }
 
-/// A cell no wider than a table can bear; what is cut is marked.
-fn clipped(text: &str) -> String {
-    const WIDEST: usize = 36;
-    if text.chars().count() <= WIDEST {
+/// A text no wider than that; what is cut is marked.
+fn clipped(text: &str, most: usize) -> String {
+    if text.width() <= most {
         return text.to_string();
     }
-    text.chars().take(WIDEST - 1).chain(['…']).collect()
+    let mut out = String::new();
+    let mut used = 1; // the mark
+    for c in text.chars() {
+        used += c.width().unwrap_or(0);
+        if used > most {
+            break;
+        }
+        out.push(c);
+    }
+    out + "…"
 }
 
-/// A table: columns named in `header`, those in `right` flush right; indented by two.
+/// A table: columns named in `header`, those in `right` flush right; indented by two. Names are cut to 36 columns, and
+/// shorter where the table would else be wider than a line; numbers and ranges never are.
 pub fn table(header: &[&str], right: &[usize], rows: &[Vec<String>]) -> String {
+    const NAME: usize = 36;
+    const LEAST: usize = 12;
+    let mut rows: Vec<Vec<String>> =
+        rows.iter().map(|row| row.iter().map(|cell| clipped(&printable(cell), NAME)).collect()).collect();
+    let widths = |rows: &[Vec<String>]| -> Vec<usize> {
+        let widest = |i: usize| rows.iter().filter_map(|r| r.get(i)).map(|c| c.width()).max().unwrap_or(0);
+        header.iter().enumerate().map(|(i, name)| name.width().max(widest(i))).collect()
+    };
+    let is_name = |rows: &[Vec<String>], i: usize| {
+        !right.contains(&i) && !rows.iter().filter_map(|r| r.get(i)).any(|c| c.contains(" … ") || c.contains('±'))
+    };
+    loop {
+        let wide = widths(&rows);
+        let over = (wide.iter().sum::<usize>() + 2 * wide.len()).saturating_sub(columns());
+        let names = (0..header.len()).filter(|&i| is_name(&rows, i) && wide[i] > LEAST.max(header[i].width()));
+        let Some(i) = names.max_by_key(|&i| wide[i]).filter(|_| over > 0) else { break };
+        let most = wide[i].saturating_sub(over.min(4)).max(LEAST.max(header[i].width()));
+        rows.iter_mut().filter_map(|r| r.get_mut(i)).for_each(|cell| *cell = clipped(cell, most));
+    }
     let mut table = Table::new();
     table.load_preset(comfy_table::presets::NOTHING).set_content_arrangement(ContentArrangement::Disabled);
     table.set_style(TableComponent::HeaderLines, '─');
     table.set_header(header.to_vec());
     for row in rows {
-        table.add_row(row.iter().map(|cell| clipped(&printable(cell))));
+        table.add_row(row);
     }
     let last = header.len() - 1;
     for (i, column) in table.column_iter_mut().enumerate() {
@@ -105,5 +151,17 @@ mod tests {
         assert!(wrapped.lines().all(|l| l.chars().count() <= WIDTH));
         assert_eq!(wrapped.split_whitespace().count(), 60);
         assert!(wrapped.lines().nth(1).unwrap().starts_with("  heron"));
+        let wide = wrap(&"山山山 ".repeat(40), "");
+        assert!(wide.lines().all(|l| l.width() <= WIDTH), "a wide letter takes two columns");
+    }
+
+    #[test]
+    fn names_give_way_where_a_table_is_too_wide_and_figures_never_do() {
+        let row = |name: &str| vec![name.repeat(30), name.repeat(30), "1.20 … 1.40".to_string(), "12345678".into()];
+        let text = table(&["antenna", "other", "range", "n"], &[3], &[row("ab"), row("山")]);
+        assert!(text.lines().all(|l| l.width() <= WIDTH), "{text}");
+        assert_eq!(text.matches("1.20 … 1.40").count(), 2);
+        assert_eq!(text.matches("12345678").count(), 2);
+        assert!(text.contains("ab…") || text.contains("aba…"), "{text}");
     }
 }

@@ -22,7 +22,7 @@ use super::meters::correction;
 use super::next::Questions;
 use super::next::session::Habit;
 use crate::season::Season;
-use crate::season::finding::Stake;
+use crate::season::finding::{Finding, Stake};
 use result::Antennas;
 use set_analysis::{Options, SetAnalysis};
 
@@ -61,6 +61,20 @@ pub fn analyse(
     options: &Options,
     done: &(dyn Fn() + Sync),
 ) -> PolarsResult<Antennas> {
+    analyse_beside(season, choice, options, audit::beside_verdicts(season)?, done)
+}
+
+/// The same with what the audit's rules found, where that is known already.
+///
+/// # Errors
+/// As [`analyse`].
+pub fn analyse_beside(
+    season: &Season,
+    choice: &Choice,
+    options: &Options,
+    beside: Vec<Finding>,
+    done: &(dyn Fn() + Sync),
+) -> PolarsResult<Antennas> {
     let config = &season.config;
     let corrected = correction::corrected(season)?;
     let (mut sets, ordinal) = sets::sets_of(&corrected.frame, config)?;
@@ -77,7 +91,7 @@ pub fn analyse(
             |wanted: &Option<String>, name: &Option<String>| wanted.is_none() || name.is_none() || wanted == name;
         fits(&choice.quantity, &s.quantity) && fits(&choice.band, &s.band) && fits(&choice.meter, &s.meter)
     };
-    let beside = audit::beside_verdicts(season)?.into_iter();
+    let beside = beside.into_iter();
     findings.extend(beside.filter(|f| f.endangers.is_empty() || f.endangers.iter().any(wanted)));
     findings.extend(corrected.findings.iter().cloned());
     // collected in the sets' order, each from streams of its own: the same on any number of threads

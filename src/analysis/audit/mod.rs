@@ -99,9 +99,20 @@ impl Audit {
 /// # Errors
 /// Whatever Polars reports; none is expected on a frame the season made.
 pub fn audit(season: &Season) -> PolarsResult<Audit> {
+    audited(season).map(|both| both.0)
+}
+
+/// The audit, and [`beside_verdicts`] with it, every rule being asked once.
+///
+/// # Errors
+/// As [`audit`].
+pub fn audited(season: &Season) -> PolarsResult<(Audit, Vec<Finding>)> {
     let log = Log::new(season)?;
+    let by_rules = check(&log, |_| true);
+    let speaks = |f: &&Finding| rules::RULES.iter().any(|rule| rule.beside_verdicts && rule.name == f.rule);
+    let beside: Vec<Finding> = by_rules.iter().filter(speaks).cloned().collect();
     let mut found = season.readings.findings.clone();
-    found.extend(check(&log, |_| true));
+    found.extend(by_rules);
     let mut findings: Vec<Judged> = found
         .into_iter()
         .map(|finding| Judged { verdicts: stakes::verdicts(&log, &finding.endangers), finding })
@@ -113,7 +124,7 @@ pub fn audit(season: &Season) -> PolarsResult<Audit> {
     let sets: Vec<Set> = log.sets.iter().map(|s| s.set.clone()).collect();
     let mut questions = Questions::new(&season.config, Habit::of(&sets));
     questions.findings(&findings.iter().map(|j| (&j.finding, j.verdicts)).collect::<Vec<_>>());
-    Ok(Audit {
+    let audit = Audit {
         next: questions.steps(),
         season: season.title.clone(),
         readings: log.rows.iter().map(|r| r.readings).sum::<f64>().round() as usize,
@@ -121,7 +132,8 @@ pub fn audit(season: &Season) -> PolarsResult<Audit> {
         verdicts: stakes::all(&log),
         findings,
         assumptions: season.assumptions.clone(),
-    })
+    };
+    Ok((audit, beside))
 }
 
 /// What the rules that speak beside the verdicts find.
@@ -133,16 +145,13 @@ pub fn beside_verdicts(season: &Season) -> PolarsResult<Vec<Finding>> {
 }
 
 /// Those of [`beside_verdicts`] that put a verdict of these sets in doubt, or all verdicts.
-///
-/// # Errors
-/// As [`audit`].
-pub fn beside_sets(season: &Season, sets: &[Set]) -> PolarsResult<Vec<Finding>> {
+pub fn beside_sets(beside: Vec<Finding>, sets: &[Set]) -> Vec<Finding> {
     let fits = |endangered: &Option<String>, name: &str| endangered.as_ref().is_none_or(|e| e == name);
     let of = |stake: &Stake, s: &Set| {
         fits(&stake.quantity, &s.quantity.name) && fits(&stake.band, &s.band) && fits(&stake.meter, &s.meter)
     };
     let touches = |f: &Finding| f.endangers.is_empty() || f.endangers.iter().any(|x| sets.iter().any(|s| of(x, s)));
-    Ok(beside_verdicts(season)?.into_iter().filter(touches).collect())
+    beside.into_iter().filter(touches).collect()
 }
 
 /// Runs the rules that are wanted, side by side; findings stand in the order of the registry.

@@ -233,15 +233,39 @@ impl Errors {
     }
 
     /// Both ends of the range of true values on a reading `y`: each end is overstepped with a risk of at most
-    /// `risk`.
+    /// `risk`: where [`Errors::risk_below`] and [`Errors::risk_above`] come to it, with what does not hang on the
+    /// limit worked out once.
     pub fn range(&self, y: f64, risk: f64) -> (f64, f64) {
-        let mut values = self.values(y);
-        values.sort_unstable_by(f64::total_cmp);
-        let (least, most) = (values[0], values[values.len() - 1]);
+        let turned: Vec<Vec<f64>> = self.sides.iter().map(|side| sorted(self.turned_about(side, y))).collect();
+        let least = turned.iter().map(|v| v[0]).fold(f64::INFINITY, f64::min);
+        let most = turned.iter().map(|v| v[v.len() - 1]).fold(f64::NEG_INFINITY, f64::max);
         let reach = (most - least).max(self.wave_rms);
-        let floor = if self.wave.is_empty() { least - reach } else { 0.0 };
-        let low = bisect(floor, most + reach, |limit| self.risk_below(y, limit) <= risk);
-        let high = bisect(most + reach, floor, |limit| self.risk_above(y, limit) <= risk);
+        let still = self.wave.is_empty();
+        let floor = if still { least - reach } else { 0.0 };
+        let sides = || self.sides.iter().zip(&turned);
+        let easiest = (self.wave_rms * self.wave_rms - y * y).max(0.0).sqrt();
+        let matched_as_high = |side| share(self.straight_on(side, 0.0), |read| read >= y);
+        let easiest_as_low = |side| share(self.straight_on(side, easiest), |read| read <= y);
+        let from_match: Vec<f64> = if still { vec![] } else { self.sides.iter().map(matched_as_high).collect() };
+        let from_easiest: Vec<f64> = if still { vec![] } else { self.sides.iter().map(easiest_as_low).collect() };
+        let low = bisect(floor, most + reach, |limit| {
+            sides().enumerate().all(|(k, (side, turned))| {
+                let below = turned.partition_point(|v| *v < limit) as f64 / turned.len() as f64;
+                below <= risk
+                    && (still
+                        || limit <= 0.0
+                        || from_match[k] <= risk && share(self.straight_on(side, limit), |read| read >= y) <= risk)
+            })
+        });
+        let high = bisect(most + reach, floor, |limit| {
+            sides().enumerate().all(|(k, (side, turned))| {
+                let above = (turned.len() - turned.partition_point(|v| *v <= limit)) as f64 / turned.len() as f64;
+                above <= risk
+                    && (still
+                        || (easiest <= limit || from_easiest[k] <= risk)
+                            && share(self.straight_on(side, limit), |read| read <= y) <= risk)
+            })
+        });
         (low, high)
     }
 
@@ -265,6 +289,13 @@ impl Errors {
         }
         show(far).then(|| bisect(far, limit - direction * reach, show))
     }
+}
+
+/// Values, least first.
+fn sorted(values: impl Iterator<Item = f64>) -> Vec<f64> {
+    let mut values: Vec<f64> = values.collect();
+    values.sort_unstable_by(f64::total_cmp);
+    values
 }
 
 /// Share of the values that fulfil a condition.
@@ -369,6 +400,22 @@ mod tests {
         assert!(seldom < 200, "turned about alone, a perfect match would be ruled out: {seldom}");
         // and what reads far higher is no match
         assert!(errors.risk_below(0.2, 0.1) == 0.0);
+    }
+
+    #[test]
+    fn the_ends_of_a_range_are_where_the_risks_come_to_it() {
+        for errors in [wave(0.1, 0.06).errors(More::Forever, 1, 0), scattered(0.2, 3.0).errors(More::Sessions(0), 1, 0)]
+        {
+            for y in [0.03, 0.1, 0.4] {
+                let (low, high) = errors.range(y, 0.025);
+                let a_little = 1e-9;
+                assert!(
+                    errors.risk_below(y, low - a_little) <= 0.025 && errors.risk_above(y, high + a_little) <= 0.025
+                );
+                assert!(low <= 0.0 || errors.risk_below(y, low + 1e-4) > 0.02, "{y} {low}");
+                assert!(errors.risk_above(y, high - 1e-4) > 0.02, "{y} {high}");
+            }
+        }
     }
 
     #[test]

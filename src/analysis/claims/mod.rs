@@ -21,6 +21,7 @@ use crate::analysis::next::session::Habit;
 use crate::radio::quantity::{Better, Quantity, Scale};
 use crate::season::Season;
 use crate::season::config::{self, Config, Known};
+use crate::season::finding::Finding;
 use crate::stats::conformity::Limits;
 use absolute::Absolute;
 use result::{Claim, Claims, Route, Unheld, Verdict};
@@ -49,6 +50,20 @@ struct Numbered<'a> {
 /// # Errors
 /// Whatever Polars reports; none is expected on a frame the season made.
 pub fn check(season: &Season, options: &Options, risk: f64, done: &(dyn Fn() + Sync)) -> PolarsResult<Claims> {
+    check_beside(season, options, risk, audit::beside_verdicts(season)?, done)
+}
+
+/// The same with what the audit's rules found, where that is known already.
+///
+/// # Errors
+/// As [`check`].
+pub fn check_beside(
+    season: &Season,
+    options: &Options,
+    risk: f64,
+    beside: Vec<Finding>,
+    done: &(dyn Fn() + Sync),
+) -> PolarsResult<Claims> {
     let config = &season.config;
     let corrected = correction::corrected(season)?;
     let (mut sets, _) = sets_of(&corrected.frame, config)?;
@@ -58,7 +73,7 @@ pub fn check(season: &Season, options: &Options, risk: f64, done: &(dyn Fn() + S
     let mut questions = Questions::new(config, Habit::of(&sets));
     questions.claims(&claims);
     let of_claims: Vec<Set> = sets.into_iter().filter(|set| is_claimed(config, set)).collect();
-    findings.extend(audit::beside_sets(season, &of_claims)?);
+    findings.extend(audit::beside_sets(beside, &of_claims));
     findings.extend(corrected.findings);
     Ok(Claims {
         season: season.title.clone(),

@@ -22,6 +22,7 @@ use crate::analysis::audit;
 use crate::analysis::next::Questions;
 use crate::analysis::next::session::Habit;
 use crate::season::Season;
+use crate::season::finding::Finding;
 use log::{Log, MeterSet};
 use result::{Meters, ReferenceHistory};
 
@@ -49,6 +50,19 @@ pub(crate) const SHUFFLE_TASKS: u64 = 1 << 21;
 /// # Errors
 /// Whatever Polars reports; none is expected on a frame the season made.
 pub fn analyse(season: &Season, choice: &Choice, options: &Options) -> PolarsResult<Meters> {
+    analyse_beside(season, choice, options, audit::beside_verdicts(season)?)
+}
+
+/// The same with what the audit's rules found, where that is known already.
+///
+/// # Errors
+/// As [`analyse`].
+pub fn analyse_beside(
+    season: &Season,
+    choice: &Choice,
+    options: &Options,
+    beside: Vec<Finding>,
+) -> PolarsResult<Meters> {
     let log = Log::new(season, &season.readings.frame)?;
     let chosen = |set: &&MeterSet| {
         let fits = |wanted: &Option<String>, name: &str| wanted.as_ref().is_none_or(|w| w == name);
@@ -90,7 +104,7 @@ pub fn analyse(season: &Season, choice: &Choice, options: &Options) -> PolarsRes
     let read = sets_of(&season.readings.frame, &season.config)?.0;
     let asked = |s: &Set| sets.iter().any(|m| m.quantity == s.quantity && m.band == s.band && m.meter == s.meter);
     let read: Vec<Set> = read.into_iter().filter(asked).collect();
-    findings.extend(audit::beside_sets(season, &read)?);
+    findings.extend(audit::beside_sets(beside, &read));
     let corrected = correction::corrected(season)?;
     let mut questions = Questions::new(&season.config, Habit::of(&read));
     questions.meters(&pairs);

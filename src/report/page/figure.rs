@@ -14,8 +14,8 @@ pub struct Figure {
     pub alternative: String,
     /// The wide drawing, SVG.
     pub wide: String,
-    /// The narrow one.
-    pub narrow: String,
+    /// The narrow one; none where the wide one is small enough for a hand.
+    pub narrow: Option<String>,
 }
 
 /// Draws a picture for the page; `None` where there is nothing to draw.
@@ -23,13 +23,25 @@ pub struct Figure {
 /// # Errors
 /// What the canvas refuses.
 pub fn figure<'a>(note: &str, picture: impl Fn(Look) -> Option<Picture<'a>>) -> Result<Option<Figure>, PlotError> {
-    let (Some(wide), Some(narrow)) = (picture(Look::WIDE), picture(Look::NARROW)) else { return Ok(None) };
+    drawn(note, picture(Look::WIDE), picture(Look::NARROW))
+}
+
+/// The same for a picture that is small on any screen, several of which stand side by side on a desk.
+///
+/// # Errors
+/// What the canvas refuses.
+pub fn small(picture: Picture) -> Result<Option<Figure>, PlotError> {
+    drawn("", Some(picture), None)
+}
+
+fn drawn(note: &str, wide: Option<Picture>, narrow: Option<Picture>) -> Result<Option<Figure>, PlotError> {
+    let Some(wide) = wide else { return Ok(None) };
     let title = wide.title();
     Ok(Some(Figure {
         caption: if note.is_empty() { format!("{title}.") } else { format!("{title}. {note}") },
         alternative: format!("{title}. The figures are in the tables of this section."),
         wide: inside(to_svg(&wide)?),
-        narrow: inside(to_svg(&narrow)?),
+        narrow: narrow.map(|p| to_svg(&p)).transpose()?.map(inside),
     }))
 }
 

@@ -32,6 +32,11 @@
       });
     });
   });
+  // what is folded away is open without a script, and on paper
+  var folds = document.querySelectorAll("details.fold");
+  function fold(open) { folds.forEach(function (part) { part.open = open; }); }
+  fold(false);
+  window.addEventListener("beforeprint", function () { fold(true); });
   var bands = document.querySelectorAll(".band");
   if (bands.length < 2) return;
   var bar = document.createElement("div");

@@ -3,11 +3,9 @@
 use rayon::prelude::*;
 use serde::Serialize;
 
-use super::figure::{Figure, figure};
+use super::figure::{Figure, figure, small};
 use super::matrix::Matrix;
-use crate::analysis::antennas::result::{
-    Antennas, OrdinalResult, Overall, PairResult, SetResult, ShareOf, Verdict, label,
-};
+use crate::analysis::antennas::result::{Antennas, OrdinalResult, Overall, PairResult, SetResult, Verdict, label};
 use crate::analysis::audit::Audit;
 use crate::analysis::claims::result::Claims;
 use crate::analysis::meters::result::{Meters, PairOfMeters};
@@ -19,11 +17,11 @@ use crate::report::plot::acceptance::acceptance;
 use crate::report::plot::gallery::Picture;
 use crate::report::plot::meters::pictures;
 use crate::report::plot::standing::standing;
-use crate::report::plot::{PlotError, worth};
+use crate::report::plot::{Look, PlotError, shares, worth};
 use crate::report::{
     antennas_text, audit_text, claims_text, meters_tables, meters_text, pairs_text, set_text, text::sentence,
 };
-use crate::season::finding::{Group, Severity};
+use crate::season::finding::Severity;
 
 /// What anyone needs to make the page again.
 #[derive(Debug, Clone, Serialize)]
@@ -86,6 +84,8 @@ pub struct Set {
     pub pairs: Option<Grid>,
     /// What this log cannot compare, and what its figures rest on.
     pub notes: Vec<String>,
+    /// Whether a script may fold it away at first.
+    pub folded: bool,
 }
 
 /// Two meters.
@@ -137,15 +137,6 @@ pub struct Found {
     pub doubt: Option<String>,
 }
 
-/// Where one set's uncertainty comes from.
-#[derive(Debug, Clone, Serialize)]
-pub struct Shares {
-    /// The set.
-    pub set: String,
-    /// Cause, its share in words, and in percent for a bar.
-    pub parts: Vec<(String, String, f64)>,
-}
-
 /// The page.
 #[derive(Debug, Clone, Serialize)]
 pub struct View {
@@ -168,7 +159,7 @@ pub struct View {
     found: Vec<Found>,
     found_else: Vec<Found>,
     left_out: Vec<String>,
-    shares: Vec<Shares>,
+    shares: Option<(Option<Figure>, Grid)>,
     next: Vec<String>,
     method: Vec<(&'static str, String)>,
     run: Run,
@@ -220,7 +211,7 @@ impl View {
                 .iter()
                 .map(|(reason, rows)| format!("{}: {reason}", number::plural(*rows, "reading", "readings")))
                 .collect(),
-            shares: antennas.sets.iter().filter_map(shares).collect(),
+            shares: shares_of(&antennas.sets)?,
             next: next(whole),
             method: vec![
                 ("Antennas", antennas_text::method(antennas)),
@@ -303,6 +294,7 @@ fn bands(antennas: &Antennas) -> Result<Vec<Band>, PlotError> {
             let sets: Result<Vec<Set>, PlotError> = own.par_iter().map(|s| set(s, antennas.confidence)).collect();
             let mut sets = sets?;
             sets.extend(antennas.ordinal.iter().filter(|s| s.band == *name).map(ordinal));
+            sets.iter_mut().skip(1).for_each(|s| s.folded = true);
             Ok(Band { name: name.to_string(), number: i + 1, sets })
         })
         .collect()
@@ -313,7 +305,9 @@ fn set(s: &SetResult, confidence: f64) -> Result<Set, PlotError> {
         Some(_) => " The shaded zone holds differences too small to matter to you.",
         None => "",
     };
-    let note = format!("Each bar is that comparison's own interval, and all pairs of the set hold at once.{zone}");
+    let note = format!(
+        "Each bar is the interval of that one comparison; the intervals of all pairs of the set hold at once.{zone}"
+    );
     let mut antennas = set_text::antennas(s, confidence);
     antennas.title = String::new();
     let compared: Vec<&PairResult> = s.pairs.iter().filter(|p| p.verdict != Verdict::Unlinked).collect();
@@ -327,6 +321,7 @@ fn set(s: &SetResult, confidence: f64) -> Result<Set, PlotError> {
         matrix: Matrix::new(s),
         pairs: (!compared.is_empty()).then(|| pairs_text::pair_table(s, &compared)),
         notes,
+        folded: false,
     })
 }
 
@@ -361,6 +356,7 @@ fn ordinal(s: &OrdinalResult) -> Set {
         matrix: None,
         pairs: None,
         notes: set_text::ordinal_pairs(s),
+        folded: false,
     }
 }
 
@@ -382,11 +378,8 @@ fn worth_of(overall: Option<&Overall>) -> Result<Option<(Option<Figure>, Grid)>,
 
 fn pair(p: &PairOfMeters, meters: &Meters) -> Result<Pair, PlotError> {
     let confidence = meters.confidence;
-    let count = pictures(p, crate::report::plot::Look::WIDE).len();
-    let drawn: Result<Vec<Option<Figure>>, PlotError> = (0..count)
-        .into_par_iter()
-        .map(|i| figure("", |look| pictures(p, look).into_iter().nth(i).map(|(_, plot)| Picture::Meters(plot))))
-        .collect();
+    let drawn: Result<Vec<Option<Figure>>, PlotError> =
+        pictures(p, Look::NARROW).into_par_iter().map(|(_, plot)| small(Picture::Meters(plot))).collect();
     let mut grids = vec![meters_tables::offsets(p, confidence)];
     grids.extend(meters_tables::lines(p));
     grids.extend(meters_tables::session_grids(p, usize::MAX));
@@ -404,7 +397,7 @@ fn claims_of(claims: &Claims) -> Result<Option<ClaimsView>, PlotError> {
         return Ok(None);
     }
     let note = "The thick tick is the limit claimed; the shaded part holds results that would count as met.";
-    let count = acceptance(claims, crate::report::plot::Look::WIDE).len();
+    let count = acceptance(claims, Look::WIDE).len();
     let drawn: Result<Vec<Option<Figure>>, PlotError> = (0..count)
         .map(|i| figure(note, |look| acceptance(claims, look).into_iter().nth(i).map(|p| Picture::Rows(p.1))))
         .collect();
@@ -419,14 +412,14 @@ fn claims_of(claims: &Claims) -> Result<Option<ClaimsView>, PlotError> {
     }))
 }
 
+fn shares_of(sets: &[SetResult]) -> Result<Option<(Option<Figure>, Grid)>, PlotError> {
+    let Some(table) = shares::table(sets) else { return Ok(None) };
+    let note = "Scatter gets smaller with more of what scatters; what is declared and not seen in any repeat does not.";
+    Ok(Some((figure(note, |look| shares::shares(sets, look).map(Picture::Rows))?, table)))
+}
+
 fn found_of(judged: &crate::analysis::audit::Judged, audit: &Audit) -> Found {
     let f = &judged.finding;
-    let group = match f.group {
-        Group::Impossible => "impossible",
-        Group::Suspect => "suspect",
-        Group::WeakDesign => "weak design",
-    };
-    let _ = group;
     Found {
         severity: audit_text::severity_word(f.severity),
         place: audit_text::place(f),
@@ -435,23 +428,4 @@ fn found_of(judged: &crate::analysis::audit::Judged, audit: &Audit) -> Found {
         action: f.action.clone(),
         doubt: audit_text::doubt(judged, audit),
     }
-}
-
-fn shares(s: &SetResult) -> Option<Shares> {
-    let inside = s.basis.collapsed_to.or(s.basis.even_visits.then_some(crate::stats::mixed::Level::Visit));
-    let parts: Vec<(String, String, f64)> = s
-        .shares
-        .iter()
-        .map(|part| {
-            let name = match &part.of {
-                ShareOf::Scatter(level) if Some(*level) == inside => {
-                    format!("scatter of {}s, with what is inside them", level.name())
-                }
-                ShareOf::Scatter(level) => format!("scatter of {}s", level.name()),
-                ShareOf::Source(name) => format!("declared: {name}"),
-            };
-            (name, number::chance(part.share), (part.share * 1000.0).round() / 10.0)
-        })
-        .collect();
-    (!parts.is_empty()).then(|| Shares { set: s.label(), parts })
 }

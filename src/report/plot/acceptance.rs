@@ -50,13 +50,11 @@ fn mark(verdict: Verdict) -> Mark {
 fn row(claim: &Claim) -> Row {
     let best = claim.best();
     let scale = claim.quantity.scale;
+    let label = format!("{}, {}: {}", claim.antenna, claim.band, claim_words(claim));
+    let (value, range) = (best.map(|h| scale.to_shown(h.estimate)), best.map(|h| shown::range(scale, h.range)));
     Row {
-        label: format!("{}, {}: {}", claim.antenna, claim.band, claim_words(claim)),
-        said: word(claim.verdict).into(),
-        mark: mark(claim.verdict),
-        value: best.map(|h| scale.to_shown(h.estimate)),
-        range: best.map(|h| shown::range(scale, h.range)),
         limit: claim.at_most.or(claim.at_least),
         shaded: best.and_then(|h| h.met_within).map(|met| shown::range(scale, Range { low: met.low, high: met.high })),
+        ..Row::new(label, word(claim.verdict).into(), mark(claim.verdict), value, range)
     }
 }

@@ -8,7 +8,7 @@ use rayon::prelude::*;
 use super::meters::{MetersPlot, pictures};
 use super::rows::Rows;
 use super::{Canvas, Look, Pen, Plot, PlotError, png, to_svg};
-use super::{acceptance::acceptance, standing::standing, worth};
+use super::{acceptance::acceptance, shares::shares, standing::standing, worth};
 use crate::analysis::meters::result::PairOfMeters;
 use crate::analysis::whole::Whole;
 use crate::report::files::write_all;
@@ -61,15 +61,12 @@ pub fn gallery(whole: &Whole) -> Vec<(String, Picture<'_>)> {
         out.extend(worth::worth(overall, look).map(|p| ("value-for-money".into(), Picture::Rows(p))));
     }
     for pair in &whole.meters.pairs {
-        out.extend(of_meters(pair, look).into_iter().map(|(end, p)| (stem_of(pair, &end), Picture::Meters(p))));
+        out.extend(pictures(pair, look).into_iter().map(|(end, p)| (stem_of(pair, &end), Picture::Meters(p))));
     }
     let claims = acceptance(&whole.claims, look).into_iter();
     out.extend(claims.map(|(quantity, p)| (format!("claims-{quantity}"), Picture::Rows(p))));
+    out.extend(shares(&antennas.sets, look).map(|p| ("uncertainty".into(), Picture::Rows(p))));
     distinct(out)
-}
-
-fn of_meters(pair: &PairOfMeters, look: Look) -> Vec<(String, MetersPlot<'_>)> {
-    pictures(pair, look)
 }
 
 /// The name of a picture of two meters.

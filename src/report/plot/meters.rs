@@ -270,7 +270,7 @@ impl Plot for OneAgainstOther<'_> {
             }
             chart
                 .draw_series(LineSeries::new(
-                    lines.band_x.iter().map(|x| (*x, clip(line(*x)))),
+                    lines.band_x.iter().map(|x| (*x, line(*x))).filter(|p| (ys.start..=ys.end).contains(&p.1)),
                     pen.line(SERIES[0], 18),
                 ))
                 .map_err(PlotError::new)?

@@ -13,6 +13,7 @@ pub mod gallery;
 pub mod histogram;
 pub mod meters;
 pub mod rows;
+pub mod shares;
 pub mod standing;
 pub mod worth;
 

@@ -40,6 +40,15 @@ pub struct Row {
     pub limit: Option<f64>,
     /// The part of the axis that is shaded on this row, each end perhaps endless.
     pub shaded: Option<Range>,
+    /// Parts laid end to end from zero: name and size.
+    pub parts: Vec<(String, f64)>,
+}
+
+impl Row {
+    /// A row with a value and its range.
+    pub fn new(label: String, said: String, mark: Mark, value: Option<f64>, range: Option<Range>) -> Row {
+        Row { label, said, mark, value, range, limit: None, shaded: None, parts: vec![] }
+    }
 }
 
 /// The plot.
@@ -72,9 +81,21 @@ const AXIS: u32 = 46;
 struct Placed<'a> {
     row: &'a Row,
     lines: Vec<String>,
+    /// Where the middle of its name's first line is.
     top: u32,
-    /// Height of its bar.
+    /// Where the middle of its bar is.
     bar: u32,
+    /// Where it ends.
+    end: u32,
+}
+
+/// The columns: where there is room, name, bar and what is said stand side by side; else the bar stands below.
+struct Columns {
+    beside: bool,
+    left: f64,
+    right: f64,
+    /// Room for a name.
+    names: f64,
 }
 
 impl Rows {
@@ -109,20 +130,42 @@ impl Rows {
         10 + 20 * title + 20 * self.key_lines().len() as u32 + if self.key.is_empty() { 0 } else { 6 }
     }
 
+    fn columns(&self) -> Columns {
+        let (left, right) = (f64::from(SIDE), f64::from(self.look.width - SIDE));
+        if self.look.width < 500 {
+            return Columns { beside: false, left, right, names: right - left };
+        }
+        let widest = |text: &dyn Fn(&Row) -> f64| self.rows.iter().map(text).fold(0.0, f64::max);
+        let names = widest(&|r| width(&r.label, NAME)).min(0.32 * (right - left));
+        let said = widest(&|r| width(&r.said, SAID));
+        let gap = |x: f64| if x > 0.0 { x + 16.0 } else { x };
+        Columns { beside: true, left: left + gap(names), right: right - gap(said), names }
+    }
+
     fn placed(&self) -> Vec<Placed<'_>> {
-        let mut top = self.head();
+        let columns = self.columns();
+        let mut y = self.head();
         self.rows
             .iter()
             .map(|row| {
-                let room =
-                    f64::from(self.inner()) - if row.said.is_empty() { 0.0 } else { width(&row.said, SAID) + 14.0 };
-                let lines = fold(&row.label, NAME, room.max(90.0), 3);
-                let bar = top + LINE * lines.len() as u32 + BAR / 2;
-                let placed = Placed { row, lines, top, bar };
-                top = bar + BAR / 2 + 8;
+                let said = if columns.beside || row.said.is_empty() { 0.0 } else { width(&row.said, SAID) + 14.0 };
+                let lines = fold(&row.label, NAME, (columns.names - said).max(90.0), 3);
+                let high = LINE * lines.len() as u32;
+                let placed = if columns.beside {
+                    let middle = y + (high + 9) / 2;
+                    Placed { row, lines, top: middle + LINE / 2 - high / 2, bar: middle, end: y + high + 9 }
+                } else {
+                    Placed { row, lines, top: y + 9, bar: y + high + BAR / 2, end: y + high + BAR + 8 }
+                };
+                y = placed.end;
                 placed
             })
             .collect()
+    }
+
+    fn axis_lines(&self) -> Vec<String> {
+        let Columns { left, right, .. } = self.columns();
+        fold(&self.axis, 12, right - left, 3)
     }
 
     /// Ends of the axis: every value and every range that is not far beyond all others.
@@ -130,6 +173,8 @@ impl Rows {
         let finite = |x: &f64| x.is_finite();
         let mut values: Vec<f64> = self.rows.iter().filter_map(|r| r.value).filter(finite).collect();
         values.extend(self.rows.iter().filter_map(|r| r.limit));
+        let stacked = self.rows.iter().filter(|r| !r.parts.is_empty());
+        values.extend(stacked.flat_map(|r| [0.0, r.parts.iter().map(|p| p.1).sum()]));
         values.extend(self.zero.as_ref().map(|_| 0.0));
         values.extend(self.zone.iter().flat_map(|z| [z.low, z.high]));
         let (mut low, mut high) = ends(&values);
@@ -171,13 +216,14 @@ pub fn ticks(low: f64, high: f64, about: f64) -> (Vec<f64>, f64) {
 
 impl Plot for Rows {
     fn size(&self) -> (u32, u32) {
-        let end = self.placed().last().map_or(self.head(), |p| p.bar + BAR / 2);
-        (self.look.width, end + AXIS)
+        let end = self.placed().last().map_or(self.head(), |p| p.end);
+        (self.look.width, end + AXIS + 15 * (self.axis_lines().len() as u32 - 1))
     }
 
     fn draw<B: DrawingBackend>(&self, canvas: &Canvas<B>, pen: Pen) -> Result<(), PlotError> {
         let (low, high) = self.span();
-        let (left, right) = (f64::from(SIDE), f64::from(self.look.width - SIDE));
+        let Columns { beside, left, right, .. } = self.columns();
+        let (side, far) = (f64::from(SIDE), f64::from(self.look.width - SIDE));
         let at = |x: f64| left + (right - left) * (x - low) / (high - low);
         let inside = |x: f64| x.clamp(low, high);
         let here = |x: f64, y: f64| (pen.length(x), pen.length(y));
@@ -193,7 +239,7 @@ impl Plot for Rows {
         };
         let placed = self.placed();
         let top = f64::from(self.head());
-        let bottom = placed.last().map_or(top, |p| f64::from(p.bar + BAR / 2)) + 2.0;
+        let bottom = placed.last().map_or(top, |p| f64::from(p.end)) + 2.0;
         if let Some(zone) = self.zone {
             area((at(inside(zone.low)), top - 4.0), (at(inside(zone.high)), bottom), SHADE.filled())?;
         }
@@ -204,7 +250,7 @@ impl Plot for Rows {
                 area((from, y - 9.0), (to, y + 9.0), SHADE.filled())?;
             }
         }
-        let (marks, step) = ticks(low, high, f64::from(self.look.width) / 90.0);
+        let (marks, step) = ticks(low, high, (right - left) / 80.0);
         for x in &marks {
             line((at(*x), top), (at(*x), bottom), pen.line(FAINT, 7))?;
         }
@@ -212,12 +258,12 @@ impl Plot for Rows {
             line((at(0.0), top - 4.0), (at(0.0), bottom), pen.line(INK, 12))?;
         }
         for (k, text) in self.title_lines().iter().enumerate() {
-            words(text, 15, left, 18.0 + 20.0 * k as f64, HPos::Left)?;
+            words(text, 15, side, 18.0 + 20.0 * k as f64, HPos::Left)?;
         }
         let first = 20.0 * self.title_lines().len() as f64 + 18.0;
         for (k, entries) in self.key_lines().iter().enumerate() {
             let y = first + 20.0 * k as f64;
-            let mut x = left + 6.0;
+            let mut x = side + 6.0;
             for (mark, text) in entries {
                 draw_mark(canvas, pen, *mark, (x, y))?;
                 words(text, SAID, x + 12.0, y, HPos::Left)?;
@@ -226,9 +272,10 @@ impl Plot for Rows {
         }
         for p in &placed {
             for (k, text) in p.lines.iter().enumerate() {
-                words(text, NAME, left, f64::from(p.top + LINE * k as u32) + 9.0, HPos::Left)?;
+                words(text, NAME, side, f64::from(p.top + LINE * k as u32), HPos::Left)?;
             }
-            words(&p.row.said, SAID, right, f64::from(p.top) + 9.0, HPos::Right)?;
+            words(&p.row.said, SAID, far, f64::from(if beside { p.bar } else { p.top }), HPos::Right)?;
+            draw_parts(canvas, pen, p, &at)?;
             draw_value(canvas, pen, p, &at, (low, high))?;
         }
         line((left, bottom), (right, bottom), pen.line(INK, 10))?;
@@ -241,8 +288,10 @@ impl Plot for Rows {
             let half = width(&text, 11) / 2.0;
             words(&text, 11, at(*x).clamp(left + half, right - half), bottom + 13.0, HPos::Center)?;
         }
-        let axis = fold(&self.axis, 12, right - left, 1).concat();
-        words(&axis, 12, (left + right) / 2.0, bottom + 31.0, HPos::Center)
+        for (k, text) in self.axis_lines().iter().enumerate() {
+            words(text, 12, (left + right) / 2.0, bottom + 31.0 + 15.0 * k as f64, HPos::Center)?;
+        }
+        Ok(())
     }
 }
 
@@ -281,6 +330,34 @@ fn draw_value<B: DrawingBackend>(
         Some(value) if value.is_finite() => draw_mark(canvas, pen, p.row.mark, (at(value.clamp(low, high)), y)),
         _ => Ok(()),
     }
+}
+
+/// Parts end to end: framed and named, so that no colour is needed; a name that doesn't fit is left to its initial, or
+/// out.
+fn draw_parts<B: DrawingBackend>(
+    canvas: &Canvas<B>,
+    pen: Pen,
+    p: &Placed,
+    at: &dyn Fn(f64) -> f64,
+) -> Result<(), PlotError> {
+    let y = f64::from(p.bar);
+    let mut from = 0.0;
+    for (k, (name, size)) in p.row.parts.iter().enumerate() {
+        let (a, b) = (at(from), at(from + size));
+        from += size;
+        let corners = [(pen.length(a), pen.length(y - 9.0)), (pen.length(b), pen.length(y + 9.0))];
+        if k % 2 == 0 {
+            canvas.draw(&Rectangle::new(corners, SHADE.filled())).map_err(PlotError::new)?;
+        }
+        canvas.draw(&Rectangle::new(corners, pen.line(INK, 7))).map_err(PlotError::new)?;
+        let initial: String = name.chars().take(1).collect();
+        let fits = [name.as_str(), initial.as_str()].into_iter().find(|text| width(text, 11) + 6.0 <= b - a);
+        if let Some(text) = fits {
+            let style = pen.text(11).pos(Pos::new(HPos::Center, VPos::Center));
+            canvas.draw_text(text, &style, (pen.length((a + b) / 2.0), pen.length(y))).map_err(PlotError::new)?;
+        }
+    }
+    Ok(())
 }
 
 fn color_of(mark: Mark) -> RGBColor {
@@ -337,14 +414,9 @@ mod tests {
 
     #[test]
     fn a_range_without_end_does_not_squeeze_the_others() {
-        let row = |value: f64, half: f64| Row {
-            label: "heron".into(),
-            said: String::new(),
-            mark: Mark::Full,
-            value: Some(value),
-            range: Some(Range { low: value - half, high: value + half }),
-            limit: None,
-            shaded: None,
+        let row = |value: f64, half: f64| {
+            let range = Range { low: value - half, high: value + half };
+            Row::new("heron".into(), String::new(), Mark::Full, Some(value), Some(range))
         };
         let plot = Rows {
             title: "t".into(),

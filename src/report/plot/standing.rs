@@ -75,15 +75,7 @@ fn row(s: &SetResult, a: usize, base: usize, ranked: bool) -> Row {
         (None, Some(Verdict::Unlinked)) => "unlinked".into(),
         (None, _) => String::new(),
     };
-    Row {
-        label: antenna.antenna.clone(),
-        said,
-        mark,
-        value: difference.map(|d| d.0),
-        range: difference.and_then(|d| d.1),
-        limit: None,
-        shaded: None,
-    }
+    Row::new(antenna.antenna.clone(), said, mark, difference.map(|d| d.0), difference.and_then(|d| d.1))
 }
 
 /// Of a pair with the base, how much worse `a` is, in the unit shown; where nothing is ranked, `a` less the base.

@@ -86,25 +86,18 @@ pub fn price(price: f64) -> String {
 
 /// What is said of an antenna's price in a sentence's part.
 pub fn verdict(w: &Worth) -> String {
-    let names = |of: &[String]| list(&of.iter().take(3).map(String::as_str).collect::<Vec<_>>());
-    let more = |of: &[String]| if of.len() > 3 { format!(" and {} more", of.len() - 3) } else { String::new() };
+    const SHOWN: usize = 3;
+    let names = |of: &[String]| match of.len() {
+        0..=SHOWN => list(&of.iter().map(String::as_str).collect::<Vec<_>>()),
+        n => format!("{} and {} more", of[..SHOWN].join(", "), n - SHOWN),
+    };
     match (&w.beaten_by[..], &w.better_for_more[..]) {
         ([], []) => "nothing, at any price, is shown to be better".into(),
-        ([], dearer) => {
-            format!("nothing as cheap is shown to be better; for more money {}{} is", names(dearer), more(dearer))
-        }
-        (beaten, _) => format!("{}{} costs no more and is shown to be better", names(beaten), more(beaten)),
+        ([], dearer) => format!("nothing as cheap is shown to be better; for more money: {}", names(dearer)),
+        (beaten, _) => format!("shown to be better and no dearer: {}", names(beaten)),
     }
 }
 
 fn row(a: &OverallAntenna, label: String, said: String, mark: Mark) -> Row {
-    Row {
-        label,
-        said,
-        mark,
-        value: Some(a.score),
-        range: Some(Range { low: a.low, high: a.high }),
-        limit: None,
-        shaded: None,
-    }
+    Row::new(label, said, mark, Some(a.score), Some(Range { low: a.low, high: a.high }))
 }
