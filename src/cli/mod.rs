@@ -41,6 +41,9 @@ pub enum Verb {
         from: Option<PathBuf>,
     },
     /// Write readings into the log: from the command line, or line by line
+    #[command(
+        after_help = "Example:\n  daylight add datasets/bench-day --session 2026-07-18 robin inline swr 1.43 1.44"
+    )]
     Add(AddArgs),
     /// Rank the antennas and say which pairs are apart
     #[command(after_help = "Example:\n  daylight antennas datasets/lowland-search --quantity swr --band \"2 m\"")]
@@ -60,6 +63,7 @@ pub enum Verb {
     )]
     Report(ReportArgs),
     /// Write readings, findings and results as plain tables, CSV or Parquet, to carry on elsewhere
+    #[command(after_help = "Example:\n  daylight export datasets/lowland-search tables --form parquet")]
     Export(ExportArgs),
     /// Work out the uncertainty of any quantity, from a file of inputs and an expression
     #[command(after_help = "Example:\n  daylight budget datasets/budgets/power-at-antenna.toml")]
