@@ -5,6 +5,8 @@ pub mod antennas;
 pub mod audit;
 pub mod budget;
 pub mod claims;
+pub mod looks;
 pub mod meters;
 pub mod next;
+pub mod plan;
 pub mod whole;

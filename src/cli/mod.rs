@@ -7,6 +7,7 @@ pub mod budget;
 pub mod claims;
 pub mod export;
 pub mod meters;
+pub mod plan;
 mod progress;
 mod prompt;
 pub mod report;
@@ -45,6 +46,8 @@ pub enum Verb {
         after_help = "Example:\n  daylight add datasets/bench-day --session 2026-07-18 robin inline swr 1.43 1.44"
     )]
     Add(AddArgs),
+    /// Plan the next session: how many would settle what is open, what to repeat, and the running order
+    Plan(PlanArgs),
     /// Rank the antennas and say which pairs are apart
     #[command(after_help = "Example:\n  daylight antennas datasets/lowland-search --quantity swr --band \"2 m\"")]
     Antennas(AntennasArgs),
@@ -179,6 +182,43 @@ pub struct AntennasArgs {
     pub json: bool,
 }
 
+/// Arguments of `plan`.
+#[derive(Debug, Args)]
+pub struct PlanArgs {
+    /// A season's folder, with readings or without; or one file of readings by itself
+    pub season: PathBuf,
+    /// Plan for this quantity, such as swr or field_strength
+    #[arg(long, value_name = "NAME")]
+    pub quantity: Option<String>,
+    /// Plan for this band
+    #[arg(long, value_name = "NAME")]
+    pub band: Option<String>,
+    /// Plan for this meter
+    #[arg(long, value_name = "NAME")]
+    pub meter: Option<String>,
+    /// An antenna to compare; give it twice or more; the top three if not given
+    #[arg(long = "antenna", value_name = "NAME")]
+    pub antennas: Vec<String>,
+    /// An antenna never measured, to be compared with the reference antenna
+    #[arg(long, value_name = "NAME")]
+    pub new: Option<String>,
+    /// Minutes to be had, all sessions together
+    #[arg(long, value_name = "N", value_parser = minutes)]
+    pub minutes: Option<f64>,
+    /// What to call the next session, such as its date
+    #[arg(long, value_name = "NAME")]
+    pub session: Option<String>,
+    /// Also write the next session's record sheet, as CSV and as a page to print, into this folder
+    #[arg(long, value_name = "DIR")]
+    pub sheet: Option<PathBuf>,
+    /// How the simulations are made: `--trials` continuations a plan
+    #[command(flatten)]
+    pub replays: ReplayArgs,
+    /// Print JSON instead of words and tables
+    #[arg(long)]
+    pub json: bool,
+}
+
 /// Arguments of `audit`.
 #[derive(Debug, Args)]
 pub struct AuditArgs {
@@ -282,6 +322,13 @@ fn confidence(text: &str) -> Result<f64, String> {
     }
 }
 
+fn minutes(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(m) if m > 0.0 && m <= 100_000.0 => Ok(m),
+        _ => Err("wanted a number of minutes above 0, such as 180".into()),
+    }
+}
+
 fn risk(text: &str) -> Result<f64, String> {
     match text.parse::<f64>() {
         Ok(p) if (0.0005..=0.4).contains(&p) => Ok(p),
@@ -316,6 +363,7 @@ pub fn run(cli: &Cli) -> Result<Outcome, String> {
             let made = from.as_ref().map_or_else(|| start::run(dir), |from| start::run_from(dir, from));
             made.map(|text| Outcome { text, status: 0 }).map_err(|e| e.to_string())
         }
+        Verb::Plan(args) => plan::run(args),
         Verb::Antennas(args) => antennas::run(args),
         Verb::Audit(args) => audit::run(args),
         Verb::Meters(args) => meters::run(args),

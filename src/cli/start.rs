@@ -132,13 +132,15 @@ fn made(dir: &Path, season: &Path, log: &Path) -> String {
         "made {}: what the season holds; its comments explain every key\n\
          made {}: the log, one reading a row\n\
          \n\
-         next: name your bands, meters and antennas in {}, log your readings, then run\n  \
-         daylight antennas {}\n\
+         next: name your bands, meters and antennas in {}, then run\n  \
+         daylight plan {dir}\n\
+         for the first session's running order, log your readings, and run\n  \
+         daylight antennas {dir}\n\
          for what the log can tell\n",
         season.display(),
         log.display(),
         parse::FILE,
-        argument(dir)
+        dir = argument(dir)
     )
 }
 

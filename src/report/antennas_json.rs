@@ -9,6 +9,7 @@ use crate::analysis::antennas::result::{
 use crate::analysis::antennas::result::{Verdict, label};
 use crate::analysis::antennas::shown;
 use crate::analysis::antennas::sources::Applied;
+use crate::analysis::looks::Look;
 use crate::analysis::meters::correction::Correction;
 use crate::analysis::next::Step;
 use crate::radio::quantity::Better;
@@ -20,6 +21,8 @@ struct Document<'a> {
     format: &'static str,
     season: &'a str,
     confidence: f64,
+    /// Which look this is, where the season plans several.
+    look: Option<Look>,
     seed: u64,
     trials: usize,
     readings: usize,
@@ -178,6 +181,7 @@ pub fn render(result: &Antennas) -> serde_json::Result<String> {
         format: "daylight/antennas/1",
         season: &result.season,
         confidence: result.confidence,
+        look: result.look,
         seed: result.seed,
         trials: result.trials,
         readings: result.readings,

@@ -3,7 +3,7 @@
 use super::grid::Grid;
 use super::number::{self, plural};
 use super::set_text::{ordinal, rank_range, set};
-use super::text::{assumptions, wrap};
+use super::text::{assumptions, look_words, wrap};
 use crate::analysis::antennas::result::{Antennas, Correlation, Overall, SetResult, Verdict};
 use crate::analysis::next::list;
 use crate::radio::quantity::Better;
@@ -80,11 +80,12 @@ pub(super) fn headline(result: &Antennas) -> String {
     let risk = 1.0 - result.confidence;
     let expected = risk * sets as f64;
     let promise = if sets == 1 {
-        format!("The chance that any \"apart\" here is false is at most {}.", number::percent(risk))
+        format!("The chance that any \"apart\" here is false is at most {}.", number::percent_at_most(risk))
     } else {
         format!(
-            "In each set the chance of any false \"apart\" is at most {}; over {sets} sets, expect at most {expected:.1} to hold one.",
-            number::percent(risk)
+            "In each set the chance of any false \"apart\" is at most {}; over {sets} sets, expect at most {} to hold one.",
+            number::percent_at_most(risk),
+            number::to_digit(expected, if expected < 0.05 { 0.01 } else { 0.1 })
         )
     };
     let of = format!(
@@ -93,7 +94,7 @@ pub(super) fn headline(result: &Antennas) -> String {
         plural(sets, "set", "sets"),
         list(&parts)
     );
-    format!("{of} {promise}")
+    format!("{of} {promise}{}", look_words(result.look.as_ref(), " in a set"))
 }
 
 fn are(n: usize) -> String {

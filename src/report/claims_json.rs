@@ -6,6 +6,7 @@ use serde::Serialize;
 use crate::analysis::antennas::result::Range;
 use crate::analysis::antennas::shown;
 use crate::analysis::claims::result::{Claim, Claims, Held, Lasting, Route, Settle, Unheld, Verdict};
+use crate::analysis::looks::Look;
 use crate::analysis::next::Step;
 use crate::radio::quantity::Quantity;
 use crate::season::finding::Finding;
@@ -17,6 +18,8 @@ struct Document<'a> {
     season: &'a str,
     confidence: f64,
     risk: f64,
+    /// Which look this is, where the season plans several.
+    look: Option<Look>,
     seed: u64,
     trials: usize,
     met: usize,
@@ -143,6 +146,7 @@ pub fn render(result: &Claims) -> serde_json::Result<String> {
         season: &result.season,
         confidence: result.confidence,
         risk: result.risk,
+        look: result.look,
         seed: result.seed,
         trials: result.trials,
         met: result.count(Verdict::Met),

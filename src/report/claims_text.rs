@@ -4,7 +4,7 @@
 use super::claims_words::{claim_words, gap_words, measured, shift_words, unheld_words};
 use super::grid::Grid;
 use super::number::{self, plural};
-use super::text::{assumptions, next, wrap};
+use super::text::{assumptions, look_words, next, wrap};
 use crate::analysis::claims::GAIN;
 use crate::analysis::claims::result::{Claim, Claims, Held, Verdict};
 use crate::analysis::next::list;
@@ -62,7 +62,7 @@ pub(super) fn headline(result: &Claims) -> String {
     let parts: Vec<&str> = parts.iter().map(String::as_str).collect();
     let of = format!("Of {}, {}.", plural(result.claims.len(), "claim", "claims"), list(&parts));
     let judged = result.judged();
-    let risk = number::percent(result.risk);
+    let risk = number::percent_at_most(result.risk);
     let promise = match judged {
         0 => "No result could be held against any of them.".to_string(),
         1 => format!("A verdict is wrong with a chance of at most {risk}."),
@@ -71,7 +71,7 @@ pub(super) fn headline(result: &Claims) -> String {
             result.risk * judged as f64
         ),
     };
-    format!("{of} {promise}")
+    format!("{of} {promise}{}", look_words(result.look.as_ref(), " on a claim"))
 }
 
 /// A verdict as it is called.
@@ -193,7 +193,7 @@ pub(super) fn method(result: &Claims) -> String {
     };
     format!(
         "Range: the true value lies beyond either end with a chance of at most {}, scatter of sessions, declared sources, directivity and calibration included. A claim is met or missed when the whole range says so.{shared} \"chance\": that the antenna conforms, by the result shown. {} draws a result, seed {}.",
-        number::percent(result.risk),
+        number::percent_at_most(result.risk),
         number::count(result.trials),
         result.seed
     )

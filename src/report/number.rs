@@ -37,6 +37,11 @@ pub fn percent(share: f64) -> String {
     if tenths.fract() == 0.0 { format!("{tenths:.0} %") } else { format!("{tenths:.1} %") }
 }
 
+/// A chance that is an upper limit, in percent: as [`percent`], with the digits that a small one needs.
+pub fn percent_at_most(p: f64) -> String {
+    if p >= 0.01 { percent(p) } else { format!("{} %", to_digit(p * 100.0, 0.01)) }
+}
+
 /// A p-value: three decimals, two digits below a hundredth, "< 0.001" below that.
 pub fn p_value(p: f64) -> String {
     if p < 0.001 {

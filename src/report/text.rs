@@ -2,6 +2,7 @@
 
 use std::sync::atomic::{AtomicUsize, Ordering};
 
+use crate::analysis::looks::Look;
 use crate::analysis::next::Step;
 use comfy_table::{CellAlignment, ContentArrangement, Table, TableComponent};
 use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
@@ -69,6 +70,26 @@ pub fn next(heading: &str, steps: &[Step]) -> Vec<String> {
         out.push(String::new());
     }
     out
+}
+
+/// Which look this is and what it may spend, as a sentence with a blank before it; nothing where none are planned.
+/// `of` says of what: "in each set".
+pub fn look_words(look: Option<&Look>, of: &str) -> String {
+    let Some(look) = look else { return String::new() };
+    let (number, planned) = (look.number, look.planned);
+    let percent = |x: f64| format!("{} %", super::number::to_digit(x * 100.0, if x < 0.01 { 0.01 } else { 0.1 }));
+    if look.overrun() {
+        return format!(
+            " This is look {number}, and {planned} were planned: with it the chance of any false verdict{of} has grown to {}, more than the {} it was to be held to.",
+            percent(look.spent),
+            percent(look.of)
+        );
+    }
+    format!(
+        " This is look {number} of {planned} (a session each), held to {} by itself, so that over all {planned} the chance of any false verdict{of} stays within {}.",
+        percent(look.level),
+        percent(look.of)
+    )
 }
 
 /// With a capital.

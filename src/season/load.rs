@@ -2,6 +2,8 @@
 
 use std::path::Path;
 
+use polars::prelude::DataFrame;
+
 use super::config::{Config, Repeats};
 use super::error::{InputError, Kind, Problem};
 use super::parse;
@@ -47,6 +49,46 @@ impl Season {
         let title = if config.title.is_empty() { name } else { config.title.clone() };
         Ok(Season { title, config, readings, assumptions })
     }
+
+    /// Takes in a season that need not have any readings yet: then what its `season.toml` says, and an empty frame.
+    ///
+    /// # Errors
+    /// As [`Season::load`], but for a folder without a single row.
+    pub fn load_before_readings(path: &Path) -> Result<Season, InputError> {
+        match Season::load(path) {
+            Err(error) if error.kind() == Some(Kind::NoReadings) && path.is_dir() && holds_no_row(path) => {
+                let config = parse::read(path)?;
+                check(&config, &path.join(parse::FILE))?;
+                let name = path.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned());
+                let title = if config.title.is_empty() { name } else { config.title.clone() };
+                let readings = Readings {
+                    frame: DataFrame::empty(),
+                    left_out_frame: DataFrame::empty(),
+                    set_aside_frame: DataFrame::empty(),
+                    findings: vec![],
+                    left_out: vec![],
+                    files: vec![],
+                };
+                Ok(Season { title, config, readings, assumptions: vec![] })
+            }
+            other => other,
+        }
+    }
+}
+
+/// Whether no file of the folder with readings has more than a header line: a log with rows that can't be used is never
+/// taken for one without.
+fn holds_no_row(folder: &Path) -> bool {
+    let Ok(entries) = std::fs::read_dir(folder) else { return false };
+    entries.flatten().all(|entry| {
+        let path = entry.path();
+        let ends = |ending: &str| path.extension().is_some_and(|e| e.eq_ignore_ascii_case(ending));
+        if ["xlsx", "ods", "parquet"].into_iter().any(ends) {
+            return false;
+        }
+        !ends("csv")
+            || std::fs::read_to_string(&path).is_ok_and(|t| t.lines().filter(|l| !l.trim().is_empty()).count() <= 1)
+    })
 }
 
 /// What can only be judged once the whole of `season.toml` is known: whether a source's unit is one of its

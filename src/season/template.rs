@@ -58,7 +58,7 @@ mod tests {
     fn the_template_shows_every_key() {
         let with_examples = with_examples();
         for key in [
-            "title reference confidence repeats [[band]] frequency_mhz channel [[meter]] kind resolution",
+            "title reference confidence repeats looks [[band]] frequency_mhz channel [[meter]] kind resolution",
             "directivity_db line_loss_db [[antenna]] price length_mm gain_dbi claims at_most at_least",
             "bands [[load]] resistance_ohm tolerance_percent [[quantity]] unit scale better [[source]] quantity",
             "meter band shape half_width standard top shared_by [matters] [weights] [[leave_out]] session",

@@ -12,4 +12,5 @@ pub mod ordinal;
 pub mod outliers;
 pub mod prediction;
 pub mod rank_correlation;
+pub mod spending;
 pub mod student_t;

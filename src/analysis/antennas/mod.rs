@@ -18,6 +18,7 @@ use rayon::prelude::*;
 
 use super::audit;
 use super::audit::log::MOST_ANTENNAS;
+use super::looks;
 use super::meters::correction;
 use super::next::Questions;
 use super::next::session::Habit;
@@ -76,6 +77,8 @@ pub fn analyse_beside(
     done: &(dyn Fn() + Sync),
 ) -> PolarsResult<Antennas> {
     let config = &season.config;
+    let look = looks::look(season, 1.0 - options.confidence)?;
+    let options = &Options { confidence: look.map_or(options.confidence, |l| 1.0 - l.level), ..*options };
     let corrected = correction::corrected(season)?;
     let (mut sets, ordinal) = sets::sets_of(&corrected.frame, config)?;
     corrected.attach(&mut sets);
@@ -117,6 +120,7 @@ pub fn analyse_beside(
     Ok(Antennas {
         season: season.title.clone(),
         confidence: options.confidence,
+        look,
         seed: options.seed,
         asked,
         trials: sets.iter().map(|s| s.trials).max().unwrap_or(0),

@@ -1,5 +1,6 @@
 //! What the question "which antennas are apart" is answered with: plain data, rendered elsewhere.
 
+use crate::analysis::looks::Look;
 use crate::analysis::meters::correction::Correction;
 use crate::analysis::next::Step;
 use crate::radio::quantity::Quantity;
@@ -305,8 +306,10 @@ pub struct Correlation {
 pub struct Antennas {
     /// The season's title.
     pub season: String,
-    /// Confidence of every family and interval.
+    /// Confidence of every family and interval: at this look, where the season plans several.
     pub confidence: f64,
+    /// Which look this is, where the season plans several.
+    pub look: Option<Look>,
     /// Seed of the replays.
     pub seed: u64,
     /// The most trials made for a set.

@@ -124,6 +124,11 @@ impl SetSources {
         sources
     }
 
+    /// No source on antennas whose estimates are `values`.
+    pub fn none(values: &[f64]) -> SetSources {
+        SetSources { applied: vec![], values: values.to_vec(), line_factor: 1.0 }
+    }
+
     fn add_made(&mut self, name: String, shape: Shape, factor: Vec<f64>) {
         let group = (0..factor.len()).collect();
         let term = Term { shape, factor, group };

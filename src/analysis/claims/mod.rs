@@ -15,6 +15,7 @@ use crate::analysis::antennas::set_analysis::Options;
 use crate::analysis::antennas::sets::{Set, sets_of};
 use crate::analysis::audit;
 use crate::analysis::audit::log::MOST_ANTENNAS;
+use crate::analysis::looks;
 use crate::analysis::meters::correction;
 use crate::analysis::next::Questions;
 use crate::analysis::next::session::Habit;
@@ -65,6 +66,8 @@ pub fn check_beside(
     done: &(dyn Fn() + Sync),
 ) -> PolarsResult<Claims> {
     let config = &season.config;
+    let look = looks::look(season, risk)?;
+    let risk = look.map_or(risk, |l| l.level);
     let corrected = correction::corrected(season)?;
     let (mut sets, _) = sets_of(&corrected.frame, config)?;
     corrected.attach(&mut sets);
@@ -79,6 +82,7 @@ pub fn check_beside(
         season: season.title.clone(),
         confidence: options.confidence,
         risk,
+        look,
         seed: options.seed,
         trials: trials(options, risk),
         claims,

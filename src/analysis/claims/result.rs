@@ -1,5 +1,6 @@
 //! What the question "does it meet its maker's claims" is answered with: plain data, rendered elsewhere.
 
+use crate::analysis::looks::Look;
 use crate::analysis::next::Step;
 use crate::radio::quantity::Quantity;
 use crate::season::config::Known;
@@ -187,8 +188,10 @@ pub struct Claims {
     pub season: String,
     /// The season's confidence.
     pub confidence: f64,
-    /// The chance allowed of being wrong about a claim.
+    /// The chance allowed of being wrong about a claim: at this look, where the season plans several.
     pub risk: f64,
+    /// Which look this is, where the season plans several.
+    pub look: Option<Look>,
     /// Seed.
     pub seed: u64,
     /// Trials behind each figure.

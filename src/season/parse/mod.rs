@@ -63,8 +63,9 @@ pub fn parse(text: &str, file: &str) -> Result<Config, InputError> {
 const TABLES: [&str; 11] =
     ["band", "meter", "antenna", "load", "quantity", "source", "matters", "weights", "effort", "leave_out", "layout"];
 
-/// The most looks a season may plan: one a day for a year.
-const MOST_LOOKS: f64 = 366.0;
+/// The most looks a season may plan: one a week for a year. Many more would leave each with a level that replays
+/// can't settle.
+const MOST_LOOKS: f64 = 52.0;
 
 /// Parts of the format that are not read yet, and what to do meanwhile.
 const LATER: [(&str, &str); 2] = [
@@ -95,7 +96,7 @@ fn top<'a>(doc: &'a Document<'a>, root: &'a DeTable<'a>) -> Config {
             .and_then(|f| f.number("a number above 0.5 and at most 0.999", above_half))
             .unwrap_or(defaults.confidence),
         repeats: top.get("repeats").and_then(|f| f.word(&repeats)).unwrap_or(defaults.repeats),
-        looks: top.get("looks").and_then(|f| f.number("a whole number from 1 to 366", looks)).map(|n| n as usize),
+        looks: top.get("looks").and_then(|f| f.number("a whole number from 1 to 52", looks)).map(|n| n as usize),
         effort: entries::effort(&top),
         bands: entries::bands(&top),
         meters: entries::meters(&top),

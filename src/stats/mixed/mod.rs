@@ -29,4 +29,4 @@ pub use kenward_roger::{ContrastError, KenwardRoger, kenward_roger};
 pub use layout::{Data, Layout, MountingSummary};
 pub use levels::{Level, LevelState};
 pub use likelihood::{Theta, Workspace};
-pub use simulate::Simulator;
+pub use simulate::{EstimateErrors, Simulator};
