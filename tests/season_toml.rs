@@ -387,16 +387,31 @@ fn single_brackets_are_told_to_be_double() {
 }
 
 #[test]
-fn parts_of_the_format_not_read_yet_are_said_to_be() {
-    assert_eq!(
-        error("[[sweep]]\nfile = \"heron.s1p\"\n"),
-        "season.toml:1:3: this version does not read `sweep` yet\n  \
-           |\n\
-         1 | [[sweep]]\n  \
-           |   ^^^^^\n\
-         hint: write each sweep's values at the band's frequency as rows of the log"
+fn sweeps_are_named_one_by_one_or_by_a_pattern() {
+    let config = season(
+        "sweep_pattern = '{session}_{antenna}.s1p'\n[[sweep]]\nfile = 'sweeps/a/b.s1p'\nsession = 2026-05-02\n\
+         antenna = 'heron'\nmounting = 2\nwhen = 2026-05-02T14:30:00\norder = 3\n",
     );
-    assert_eq!(kinds("sweep_pattern = 'x'\n[[layout]]\nfile = 'x'"), [Kind::NotYet]);
+    let [sweep] = &config.sweeps[..] else { panic!("one entry") };
+    assert_eq!((sweep.file.as_str(), sweep.session.as_str(), sweep.mounting), ("a/b.s1p", "2026-05-02", Some(2)));
+    assert_eq!((sweep.when, sweep.order, sweep.line), (Some(1_777_732_200_000_000), Some(3.0), 2));
+    assert!(config.sweep_pattern.is_some());
+}
+
+#[test]
+fn a_sweep_s_file_never_leads_out_of_its_folder() {
+    for file in ["../x.s1p", "/etc/passwd", "a/../../x", "sweeps/../x", "a\\\\..\\\\..\\\\x", "sweeps/"] {
+        let text = format!("[[sweep]]\nfile = \"{file}\"\nsession = 'a'\nantenna = 'b'\n");
+        assert_eq!(kinds(&text), [Kind::OutOfRange], "{file}");
+    }
+    assert_eq!(
+        error("sweep_pattern = \"{session}{antenna}\"\n"),
+        "season.toml:1:17: two names follow each other with nothing between: where one ends can't be told\n  \
+           |\n\
+         1 | sweep_pattern = \"{session}{antenna}\"\n  \
+           |                 ^^^^^^^^^^^^^^^^^^^^\n\
+         hint: for example `sweep_pattern = \"{session}/{antenna}-{mounting}.s1p\"`"
+    );
 }
 
 #[test]

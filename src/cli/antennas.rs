@@ -1,6 +1,6 @@
 //! `daylight antennas SEASON`.
 
-use super::{AntennasArgs, Outcome, on_threads, progress};
+use super::{AntennasArgs, Outcome, on_threads, progress, shown};
 use crate::analysis::antennas::set_analysis::Options;
 use crate::analysis::antennas::{Choice, analyse};
 use crate::montecarlo::replays::CHUNK;
@@ -13,7 +13,7 @@ use crate::season::finding::Severity;
 /// # Errors
 /// Input that can't be used, in words.
 pub fn run(args: &AntennasArgs) -> Result<Outcome, String> {
-    let season = Season::load(&args.season).map_err(|e| e.to_string())?;
+    let season = Season::load_all(&args.season).map_err(|e| e.to_string())?;
     let options = Options {
         confidence: args.replays.confidence.unwrap_or(season.config.confidence),
         seed: args.replays.seed,
@@ -45,12 +45,12 @@ fn no_such_set(args: &AntennasArgs) -> String {
     if wanted.is_empty() {
         return format!(
             "{}: no reading of an antenna, only of check loads\nhint: log readings of at least two antennas",
-            args.season.display()
+            shown(&args.season)
         );
     }
     format!(
         "{}: no readings with {}\nhint: leave the choice out to see every set there is",
-        args.season.display(),
+        shown(&args.season),
         wanted.join(", ")
     )
 }

@@ -10,7 +10,7 @@ use crate::season::Season;
 /// # Errors
 /// Input that can't be used, in words.
 pub fn run(args: &AuditArgs) -> Result<Outcome, String> {
-    let season = Season::load(&args.season).map_err(|e| e.to_string())?;
+    let season = Season::load_all(&args.season).map_err(|e| e.to_string())?;
     let audit = audit(&season).map_err(|e| format!("the readings could not be laid out: {e}"))?;
     let text = if args.json {
         audit_json::render(&audit).map_err(|e| format!("the answer could not be written as JSON: {e}"))? + "\n"

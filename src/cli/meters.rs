@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use super::{MetersArgs, Outcome, on_threads};
+use super::{MetersArgs, Outcome, on_threads, shown};
 use crate::analysis::antennas::Choice;
 use crate::analysis::meters::{Options, SHUFFLES, analyse, result::Meters};
 use crate::report::{meters_json, meters_text, plot};
@@ -14,7 +14,7 @@ use crate::season::finding::Severity;
 /// # Errors
 /// Input that can't be used, or plots that can't be written, in words.
 pub fn run(args: &MetersArgs) -> Result<Outcome, String> {
-    let season = Season::load(&args.season).map_err(|e| e.to_string())?;
+    let season = Season::load_all(&args.season).map_err(|e| e.to_string())?;
     let options = Options {
         confidence: args.replays.confidence.unwrap_or(season.config.confidence),
         seed: args.replays.seed,
@@ -30,7 +30,7 @@ pub fn run(args: &MetersArgs) -> Result<Outcome, String> {
         if !known(column, wanted) {
             return Err(format!(
                 "{}: no readings with {column} `{}`\nhint: leave the choice out to see every pair of meters there is",
-                args.season.display(),
+                shown(&args.season),
                 wanted.as_deref().unwrap_or_default()
             ));
         }

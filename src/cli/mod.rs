@@ -13,6 +13,7 @@ mod prompt;
 pub mod report;
 pub mod shell;
 pub mod start;
+pub mod terminal;
 pub mod usage;
 
 use std::path::PathBuf;
@@ -163,8 +164,9 @@ pub struct AddArgs {
 /// Arguments of `antennas`.
 #[derive(Debug, Args)]
 pub struct AntennasArgs {
-    /// A season's folder, or one file of readings by itself
-    pub season: PathBuf,
+    /// A season's folder, several of them taken as one, or one file of readings by itself
+    #[arg(required = true)]
+    pub season: Vec<PathBuf>,
     /// Only this quantity, such as swr or field_strength
     #[arg(long, value_name = "NAME")]
     pub quantity: Option<String>,
@@ -222,8 +224,9 @@ pub struct PlanArgs {
 /// Arguments of `audit`.
 #[derive(Debug, Args)]
 pub struct AuditArgs {
-    /// A season's folder, or one file of readings by itself
-    pub season: PathBuf,
+    /// A season's folder, several of them taken as one, or one file of readings by itself
+    #[arg(required = true)]
+    pub season: Vec<PathBuf>,
     /// Print JSON instead of words
     #[arg(long)]
     pub json: bool,
@@ -232,8 +235,9 @@ pub struct AuditArgs {
 /// Arguments of `meters`.
 #[derive(Debug, Args)]
 pub struct MetersArgs {
-    /// A season's folder, or one file of readings by itself
-    pub season: PathBuf,
+    /// A season's folder, several of them taken as one, or one file of readings by itself
+    #[arg(required = true)]
+    pub season: Vec<PathBuf>,
     /// Only this quantity, such as swr or field_strength
     #[arg(long, value_name = "NAME")]
     pub quantity: Option<String>,
@@ -345,6 +349,11 @@ pub struct Outcome {
     pub status: u8,
 }
 
+/// The seasons, as the user named them.
+fn shown(seasons: &[PathBuf]) -> String {
+    seasons.iter().map(|s| s.display().to_string()).collect::<Vec<_>>().join(", ")
+}
+
 /// Does the work on so many threads; on all cores if not told.
 fn on_threads<T: Send>(threads: Option<u16>, work: impl FnOnce() -> T + Send) -> Result<T, String> {
     let Some(threads) = threads else { return Ok(work()) };
@@ -357,6 +366,11 @@ fn on_threads<T: Send>(threads: Option<u16>, work: impl FnOnce() -> T + Send) ->
 /// # Errors
 /// Input or command that can't be used, in words for the person at the bench: exit status 2.
 pub fn run(cli: &Cli) -> Result<Outcome, String> {
+    let answered = answer(cli).map_err(terminal::harmless)?;
+    Ok(Outcome { text: terminal::harmless(answered.text), ..answered })
+}
+
+fn answer(cli: &Cli) -> Result<Outcome, String> {
     match &cli.verb {
         Verb::Add(args) => add::run(args),
         Verb::Start { dir, from } => {

@@ -48,7 +48,7 @@ pub struct Quantity {
 }
 
 /// The built-in quantities: name, unit, scale, which end is better.
-const BUILT_IN: [(&str, &str, Scale, Better); 10] = [
+const BUILT_IN: [(&str, &str, Scale, Better); 12] = [
     ("swr", "1", Scale::ReflectionFromSwr, Better::Lower),
     ("reflection", "1", Scale::AsRead, Better::Lower),
     ("return_loss", "dB", Scale::ReflectionFromReturnLoss, Better::Higher),
@@ -59,6 +59,8 @@ const BUILT_IN: [(&str, &str, Scale, Better); 10] = [
     ("reactance", "ohm", Scale::AsRead, Better::Neither),
     ("field_strength", "dB", Scale::AsRead, Better::Higher),
     ("readability", "grade", Scale::Ordinal, Better::Higher),
+    ("lowest_swr_frequency", "MHz", Scale::AsRead, Better::Neither),
+    ("bandwidth", "MHz", Scale::AsRead, Better::Higher),
 ];
 
 /// Names of the built-in quantities, in the documented order.

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 pub use crate::montecarlo::shape::Shape;
 use crate::radio::bands::Region;
 use crate::radio::quantity::Quantity;
+use crate::season::sweeps::pattern::Pattern;
 use crate::stats::mixed::Level;
 
 /// What a row with no mounting number stands for.
@@ -258,6 +259,27 @@ pub struct Layout {
     pub line: usize,
 }
 
+/// Whose one sweep is.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SweepEntry {
+    /// Its file, from the `sweeps` folder, folders separated by `/`.
+    pub file: String,
+    /// The session it was made in.
+    pub session: String,
+    /// The antenna or check load swept.
+    pub antenna: String,
+    /// The meter that made it; the season's one analyzer if absent.
+    pub meter: Option<String>,
+    /// Mounting number, where one is stated.
+    pub mounting: Option<i64>,
+    /// Place in the session's running order, where one is stated.
+    pub order: Option<f64>,
+    /// When, microseconds since 1970, where it is stated.
+    pub when: Option<i64>,
+    /// Line of its `[[sweep]]` entry, from 1.
+    pub line: usize,
+}
+
 /// How much one quantity, on one band or on all, counts in the overall ranking.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Weight {
@@ -328,6 +350,10 @@ pub struct Config {
     pub leave_out: Vec<LeaveOut>,
     /// How files are laid out that are not in the plain long form.
     pub layouts: Vec<Layout>,
+    /// Whose the sweeps are that are named one by one.
+    pub sweeps: Vec<SweepEntry>,
+    /// How the names of the others say whose they are.
+    pub sweep_pattern: Option<Pattern>,
 }
 
 impl Default for Config {
@@ -350,6 +376,8 @@ impl Default for Config {
             weights: Vec::new(),
             leave_out: Vec::new(),
             layouts: Vec::new(),
+            sweeps: Vec::new(),
+            sweep_pattern: None,
         }
     }
 }

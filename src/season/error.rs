@@ -9,6 +9,8 @@ use std::path::Path;
 
 use annotate_snippets::{AnnotationKind, Group, Level, Renderer, Snippet};
 
+use super::file::Trouble;
+
 /// What sort of thing is wrong with the input.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 #[non_exhaustive]
@@ -262,6 +264,15 @@ impl InputError {
     /// The system would not let a file or folder be read.
     pub fn unreadable(path: &Path, error: &std::io::Error) -> Self {
         Problem::new(Kind::Unreadable, show(path), format!("this can't be read: {}", error.kind())).into()
+    }
+
+    /// A file was not read, for its kind or its size too.
+    pub fn trouble(path: &Path, trouble: &Trouble) -> Self {
+        let problem = Problem::new(Kind::Unreadable, show(path), trouble.to_string());
+        match trouble {
+            Trouble::NotAFile => problem.advise("name a file; what comes through a pipe, save as a file first").into(),
+            Trouble::TooLarge(_) | Trouble::System(_) => problem.into(),
+        }
     }
 
     /// Something stands where a new file or folder would go.

@@ -6,8 +6,10 @@ use polars::prelude::DataFrame;
 
 use super::config::{Config, Repeats};
 use super::error::{InputError, Kind, Problem};
+use super::file;
 use super::parse;
 use super::readings::{ReadError, Readings, read_files, read_folder};
+use super::sweeps::{self, Sweep};
 use super::units;
 
 /// A season, taken in.
@@ -21,6 +23,10 @@ pub struct Season {
     pub readings: Readings,
     /// The defaults that hold for want of a `season.toml`.
     pub assumptions: Vec<String>,
+    /// The curves under its `sweeps` folder that were read; their values at the bands are among the readings.
+    pub sweeps: Vec<Sweep>,
+    /// Its `season.toml`, as findings name it; of several seasons, each one's; empty for a file by itself.
+    pub settings: Vec<String>,
 }
 
 impl Season {
@@ -34,20 +40,22 @@ impl Season {
             return Err(InputError::not_there(path));
         }
         let name = path.file_name().map_or_else(|| path.display().to_string(), |n| n.to_string_lossy().into_owned());
-        let (config, readings, assumptions) = if path.is_dir() {
+        let (config, readings, assumptions, sweeps) = if path.is_dir() {
             let config = parse::read(path)?;
             check(&config, &path.join(parse::FILE))?;
-            let readings = read_folder(path, &config).map_err(|e| input_error(e, path))?;
-            (config, readings, vec![])
+            let (readings, sweeps) = of_folder(path, &config).map_err(|e| input_error(e, path))?;
+            (config, readings, vec![], sweeps)
         } else {
+            file::is_file(path).map_err(|trouble| InputError::trouble(path, &trouble))?;
             let config = Config::default();
             let readings = read_files(&[path.to_path_buf()], std::slice::from_ref(&name), &config);
             let readings = readings.map_err(|e| input_error(e, path.parent().unwrap_or(Path::new(""))))?;
             let assumptions = defaults(&config);
-            (config, readings, assumptions)
+            (config, readings, assumptions, vec![])
         };
         let title = if config.title.is_empty() { name } else { config.title.clone() };
-        Ok(Season { title, config, readings, assumptions })
+        let settings = if assumptions.is_empty() { vec![parse::FILE.into()] } else { vec![] };
+        Ok(Season { title, config, readings, assumptions, sweeps, settings })
     }
 
     /// Takes in a season that need not have any readings yet: then what its `season.toml` says, and an empty frame.
@@ -89,6 +97,24 @@ fn holds_no_row(folder: &Path) -> bool {
         !ends("csv")
             || std::fs::read_to_string(&path).is_ok_and(|t| t.lines().filter(|l| !l.trim().is_empty()).count() <= 1)
     })
+}
+
+/// The readings of a folder, those of its sweeps among them.
+fn of_folder(folder: &Path, config: &Config) -> Result<(Readings, Vec<Sweep>), ReadError> {
+    let frame = |source| ReadError::Frame { file: sweeps::FOLDER.into(), source };
+    let taken = sweeps::read_folder(folder, config).map_err(frame)?;
+    let readings = match read_folder(folder, config) {
+        // a season may hold nothing but sweeps
+        Err(ReadError::NoReadings { .. }) if taken.frame.height() > 0 => Readings::none(&taken.frame, config),
+        readings => readings?,
+    };
+    let none = taken.frame.height() == 0 && taken.findings.is_empty();
+    let readings = if none {
+        readings
+    } else {
+        readings.joined(&taken.frame, taken.findings, taken.files, config).map_err(frame)?
+    };
+    Ok((readings, taken.sweeps))
 }
 
 /// What can only be judged once the whole of `season.toml` is known: whether a source's unit is one of its

@@ -10,6 +10,7 @@ pub mod bulk;
 mod cell;
 mod fault;
 mod forms;
+mod joined;
 mod layout;
 mod left_out;
 pub mod marks;
@@ -31,6 +32,7 @@ use polars::prelude::*;
 pub use cell::Cell;
 pub use left_out::LeftOut;
 pub use moment::microseconds;
+pub use names::folded;
 pub use sheet::{rows_of_session, sheet_style};
 
 use crate::season::config::{Config, Layout};

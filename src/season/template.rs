@@ -42,13 +42,14 @@ mod tests {
         assert_eq!(config.quantities.len(), 1);
         assert!(config.sources.iter().any(|s| matches!(s.shape, Shape::Vector { .. })));
         assert!(config.matters.len() >= 3 && config.weights.len() >= 2 && config.leave_out.len() == 2);
+        assert!(config.sweeps.len() == 1 && config.sweep_pattern.is_some());
     }
 
     #[test]
     fn each_example_entry_works_by_itself() {
         let with_examples = with_examples();
         let entries: Vec<&str> = with_examples.split("\n\n").filter(|block| block.starts_with('[')).collect();
-        assert_eq!(entries.len(), 23);
+        assert_eq!(entries.len(), 24);
         for entry in entries {
             parse(entry, "season.toml").unwrap_or_else(|e| panic!("{e}"));
         }
@@ -64,6 +65,7 @@ mod tests {
             "meter band shape half_width standard top shared_by [matters] [weights] [[leave_out]] session",
             "antenna mounting reason name [effort] session_minutes mounting_minutes reading_minutes check_minutes",
             "[[layout]] file sheet header_line rows all columns column ignore decimal encoding",
+            "sweep_pattern [[sweep]] when order",
         ]
         .iter()
         .flat_map(|keys| keys.split(' '))

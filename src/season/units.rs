@@ -43,6 +43,13 @@ const RESISTANCE: Family = &[
     (&["mohm", "mohms"], Way::Times(1e-3)),
 ];
 
+const FREQUENCY: Family = &[
+    (&["MHz"], Way::Times(1.0)),
+    (&["kHz"], Way::Times(1e-3)),
+    (&["GHz"], Way::Times(1e3)),
+    (&["Hz"], Way::Times(1e-6)),
+];
+
 impl Way {
     fn to_base(self, written: f64) -> f64 {
         match self {
@@ -84,7 +91,9 @@ fn family(quantity: &Quantity) -> Option<Family> {
     if quantity.name == "reflection" {
         return Some(REFLECTION);
     }
-    [NUMBER, DECIBEL, GRADE, POWER, RESISTANCE].into_iter().find(|family| way_in(family, &quantity.unit).is_some())
+    [NUMBER, DECIBEL, GRADE, POWER, RESISTANCE, FREQUENCY]
+        .into_iter()
+        .find(|family| way_in(family, &quantity.unit).is_some())
 }
 
 fn way_in(family: Family, unit: &str) -> Option<Way> {

@@ -336,8 +336,9 @@ impl<'a> Log<'a> {
     ) -> Finding {
         // a file by itself has no season.toml to point at
         let alone = self.files.first().filter(|_| !self.season.assumptions.is_empty());
-        let file = alone.cloned().unwrap_or_else(|| crate::season::parse::FILE.into());
-        Finding::new(severity, Place { file, line, column: None }, what, why, action)
+        let place = self.season.place_in_settings(line);
+        let place = Place { file: alone.cloned().unwrap_or(place.file), ..place };
+        Finding::new(severity, place, what, why, action)
     }
 }
 

@@ -130,7 +130,7 @@ pub fn corrected(season: &Season) -> PolarsResult<Corrected> {
                 others: vec![],
                 endangers: vec![Stake { meter: Some(meter.name.clone()), ..Stake::default() }],
                 severity: if done == 0 { Severity::Error } else { Severity::Note },
-                place: Place { file: "season.toml".into(), line: Some(meter.line), column: Some("correct".into()) },
+                place: Place { column: Some("correct".into()), ..season.place_in_settings(Some(meter.line)) },
                 what,
                 why: "an offset needs a check load of known resistance, or another meter, not itself to be corrected, on the same mountings of two antennas or more in two sessions or more".into(),
                 action: "its readings are used as they are; read a check load with it, or both meters on one mounting".into(),

@@ -6,6 +6,7 @@ pub(crate) mod names;
 pub(crate) mod nearest;
 pub(crate) mod reader;
 mod source;
+mod sweep;
 pub(crate) mod syntax;
 
 use std::cell::RefCell;
@@ -15,7 +16,8 @@ use toml::de::DeTable;
 
 use crate::radio::bands::REGIONS;
 use crate::season::config::{Config, Repeats};
-use crate::season::error::{InputError, Kind};
+use crate::season::error::InputError;
+use crate::season::file::{self, Trouble};
 use names::{Names, Noun, check_duplicates};
 use reader::{Document, TOP_KEYS, Table};
 
@@ -31,9 +33,9 @@ pub fn read(folder: &Path) -> Result<Config, InputError> {
         return Err(InputError::not_there(folder));
     }
     let path = folder.join(FILE);
-    let bytes = std::fs::read(&path).map_err(|error| match error.kind() {
-        std::io::ErrorKind::NotFound => InputError::no_season(folder),
-        _ => InputError::unreadable(&path, &error),
+    let bytes = file::read(&path, file::LARGEST_SETTINGS).map_err(|trouble| match trouble {
+        Trouble::System(error) if error.kind() == std::io::ErrorKind::NotFound => InputError::no_season(folder),
+        trouble => InputError::trouble(&path, &trouble),
     })?;
     let text =
         String::from_utf8(bytes).map_err(|error| InputError::not_utf8(&path, error.utf8_error().valid_up_to()))?;
@@ -60,29 +62,28 @@ pub fn parse(text: &str, file: &str) -> Result<Config, InputError> {
 }
 
 /// The tables of the file, beside the keys of its top.
-const TABLES: [&str; 11] =
-    ["band", "meter", "antenna", "load", "quantity", "source", "matters", "weights", "effort", "leave_out", "layout"];
+const TABLES: [&str; 12] = [
+    "band",
+    "meter",
+    "antenna",
+    "load",
+    "quantity",
+    "source",
+    "matters",
+    "weights",
+    "effort",
+    "leave_out",
+    "layout",
+    "sweep",
+];
 
 /// The most looks a season may plan: one a week for a year. Many more would leave each with a level that replays
 /// can't settle.
 const MOST_LOOKS: f64 = 52.0;
 
-/// Parts of the format that are not read yet, and what to do meanwhile.
-const LATER: [(&str, &str); 2] = [
-    ("sweep", "write each sweep's values at the band's frequency as rows of the log"),
-    ("sweep_pattern", "write each sweep's values at the band's frequency as rows of the log"),
-];
-
 fn top<'a>(doc: &'a Document<'a>, root: &'a DeTable<'a>) -> Config {
-    let later = LATER.map(|(key, _)| key);
-    let keys = [TOP_KEYS.as_slice(), &TABLES, &later].concat();
+    let keys = [TOP_KEYS.as_slice(), &TABLES].concat();
     let top = Table::open(doc, "", root, 0..0, &keys);
-    for (key, instead) in LATER {
-        if let Some((found, _)) = root.iter().find(|(k, _)| k.get_ref().as_ref() == key) {
-            let what = format!("this version does not read `{key}` yet");
-            doc.report(found.span(), Kind::NotYet, what, |p| p.advise(instead));
-        }
-    }
     let defaults = Config::default();
     let above_half = |x: f64| x > 0.5 && x <= 0.999;
     let looks = |x: f64| x.fract() == 0.0 && (1.0..=MOST_LOOKS).contains(&x);
@@ -108,5 +109,7 @@ fn top<'a>(doc: &'a Document<'a>, root: &'a DeTable<'a>) -> Config {
         weights: entries::weights(&top),
         leave_out: entries::leave_out(&top),
         layouts: layout::layouts(&top),
+        sweeps: sweep::sweeps(&top),
+        sweep_pattern: top.get("sweep_pattern").and_then(|f| sweep::pattern(&f)),
     }
 }

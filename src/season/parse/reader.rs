@@ -42,7 +42,8 @@ impl Document<'_> {
 }
 
 /// The keys of the top of the file; a table that holds one of them by mistake is told so.
-pub(crate) const TOP_KEYS: [&str; 6] = ["title", "reference", "region", "confidence", "repeats", "looks"];
+pub(crate) const TOP_KEYS: [&str; 7] =
+    ["title", "reference", "region", "confidence", "repeats", "looks", "sweep_pattern"];
 
 /// One table of the file, its keys checked against those it may hold.
 pub(crate) struct Table<'a> {
@@ -186,6 +187,14 @@ impl<'a> Field<'a> {
     pub(crate) fn cell(&self) -> Option<String> {
         match self.value.get_ref() {
             DeValue::Integer(_) | DeValue::Float(_) | DeValue::Datetime(_) => Some(self.raw().to_string()),
+            _ => self.name(),
+        }
+    }
+
+    /// A date or time as written, in quotes or not.
+    pub(crate) fn moment_text(&self) -> Option<String> {
+        match self.value.get_ref() {
+            DeValue::Datetime(date) => Some(date.to_string()),
             _ => self.name(),
         }
     }

@@ -89,7 +89,7 @@ fn finding(used: &Used, what: String, column: &str, action: String) -> Finding {
 }
 
 /// A name without letter case, blanks and accents.
-fn folded(name: &str) -> String {
+pub fn folded(name: &str) -> String {
     name.nfd().filter(|c| !is_combining_mark(*c) && !c.is_whitespace()).flat_map(char::to_lowercase).collect()
 }
 

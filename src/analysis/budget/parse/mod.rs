@@ -13,6 +13,7 @@ use super::config::Config;
 use super::program::Program;
 use crate::montecarlo::coverage::IntervalKind;
 use crate::season::error::{InputError, Kind};
+use crate::season::file::{self, Trouble};
 use crate::season::parse::names::Names;
 use crate::season::parse::reader::{Document, Table};
 use crate::season::parse::syntax;
@@ -22,9 +23,9 @@ use crate::season::parse::syntax;
 /// # Errors
 /// The file is not there, can't be read, is not UTF-8, or does not [`parse`].
 pub fn read(path: &Path) -> Result<Config, InputError> {
-    let bytes = std::fs::read(path).map_err(|error| match error.kind() {
-        std::io::ErrorKind::NotFound => InputError::not_there(path),
-        _ => InputError::unreadable(path, &error),
+    let bytes = file::read(path, file::LARGEST_SETTINGS).map_err(|trouble| match trouble {
+        Trouble::System(error) if error.kind() == std::io::ErrorKind::NotFound => InputError::not_there(path),
+        trouble => InputError::trouble(path, &trouble),
     })?;
     let text =
         String::from_utf8(bytes).map_err(|error| InputError::not_utf8(path, error.utf8_error().valid_up_to()))?;
