@@ -76,6 +76,15 @@ impl Merge<'_> {
             self.note(Severity::Warning, line, first, &what, "the higher holds; `--confidence` says otherwise");
             all.confidence = all.confidence.max(own.confidence);
         }
+        if all.looks != own.looks {
+            let what = "the two seasons plan another number of looks, or one plans none";
+            self.note(Severity::Warning, line, first, what, "the larger number holds: each look is stricter by it");
+            all.looks = all.looks.max(own.looks);
+        }
+        if all.effort != own.effort {
+            let what = "what measuring costs is stated otherwise there";
+            self.note(Severity::Note, line, first, what, "the first season's minutes hold");
+        }
         // rows without a mounting number keep what their own season means by them: they are numbered as they come in
         if all.repeats != own.repeats {
             all.repeats = Repeats::Remounted;
@@ -206,7 +215,9 @@ impl Merge<'_> {
                     );
                 }
                 Some(_) => {}
-                None => drop(known.line_loss_db.insert(band, loss)),
+                None => {
+                    known.line_loss_db.insert(band, loss);
+                }
             }
         }
         if known.correct != own.correct {
@@ -244,7 +255,9 @@ impl Merge<'_> {
                     self.clash(own.line, known.line, &what, "leave the one you trust, or name the antennas apart");
                 }
                 Some(_) => {}
-                None => drop(known.gain_dbi.insert(band, gain)),
+                None => {
+                    known.gain_dbi.insert(band, gain);
+                }
             }
         }
         for claim in own.claims {
