@@ -123,9 +123,9 @@ fn a_sweep_that_can_t_be_used_is_a_finding_and_stops_no_other() {
     let season = load(home.path());
     let said = told(&season);
     for wanted in [
-        "Error season.toml:12: `sweeps/gone.s1p` is not there",
+        "Error season.toml:15: `sweeps/gone.s1p` is not there",
         "Error sweeps/b-heron.s1p:3: the frequency 144 is below",
-        "Error sweeps/c-heron.s1p:2: |Γ| is 1.200 here",
+        "Error sweeps/c-heron.s1p:3: |Γ| is 1.200 here",
         "Error sweeps/d-heron.s2p: a file of 2 ports",
         "Error sweeps/heron.s1p: no `[[sweep]]` entry names this file, and its name does not fit",
         "Error sweeps/e-heron.s1p:2: the sweep runs from 144000 to 148000 MHz",

@@ -36,6 +36,7 @@ pub fn season(folder: &Path, settings: &[u8], log: &[u8]) {
     write(&folder.join("log.csv"), log);
 }
 
+/// A file of these bytes, its folders made.
 pub fn write(path: &Path, bytes: &[u8]) {
     std::fs::create_dir_all(path.parent().expect("a folder")).expect("a folder");
     std::fs::write(path, bytes).expect("a file");

@@ -1,5 +1,5 @@
-//! Any bytes as the text of a budget file: a budget, or an error whose places lie within the text. A small budget is
-//! worked out too.
+//! Any bytes as the text of a budget file: a budget, or an error whose places lie within the text. A very small budget is
+//! worked out too; a larger one would take the time of a thousand readings of text.
 #![no_main]
 
 use std::path::Path;
@@ -11,7 +11,7 @@ use libfuzzer_sys::fuzz_target;
 fuzz_target!(|text: &str| {
     match parse(text, "budget.toml", Path::new("/nonexistent")) {
         Ok(config) => {
-            if config.inputs.len() <= 8 && config.outputs.len() <= 3 {
+            if config.inputs.len() <= 2 && config.outputs.len() == 1 && text.len() < 600 {
                 analyse(&config, &Options { seed: 1, trials: Some(1000) }, &|| ());
             }
         }

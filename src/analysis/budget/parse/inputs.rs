@@ -5,6 +5,7 @@ use std::path::Path;
 use super::super::config::Input;
 use crate::montecarlo::distribution::Distribution;
 use crate::season::error::Kind;
+use crate::season::file::{self, Trouble};
 use crate::season::parse::nearest::{list, nearest};
 use crate::season::parse::reader::{Field, Table};
 
@@ -261,6 +262,9 @@ fn of_readings(table: &Table<'_>, folder: &Path) -> Option<(Vec<f64>, bool)> {
     Some((values, all_agree))
 }
 
+/// The largest file of readings that a budget's input is read from.
+const LARGEST_COLUMN: u64 = 1 << 30;
+
 /// A column of a CSV file with a header line.
 fn of_file(table: &Table<'_>, field: &Field<'_>, folder: &Path) -> Option<Vec<f64>> {
     let name = field.name();
@@ -272,13 +276,12 @@ fn of_file(table: &Table<'_>, field: &Field<'_>, folder: &Path) -> Option<Vec<f6
             None => p,
         });
     };
-    let path = folder.join(&name);
-    let mut reader = match csv::ReaderBuilder::new().trim(csv::Trim::All).from_path(&path) {
-        Ok(reader) => reader,
-        Err(error) => {
-            let why = match error.kind() {
-                csv::ErrorKind::Io(io) => io.kind().to_string(),
-                _ => error.to_string(),
+    let bytes = match file::read(&folder.join(&name), LARGEST_COLUMN) {
+        Ok(bytes) => bytes,
+        Err(trouble) => {
+            let why = match trouble {
+                Trouble::System(error) => error.kind().to_string(),
+                other => other.to_string(),
             };
             refuse(
                 format!("`{name}` can't be read: {why}"),
@@ -287,6 +290,7 @@ fn of_file(table: &Table<'_>, field: &Field<'_>, folder: &Path) -> Option<Vec<f6
             return None;
         }
     };
+    let mut reader = csv::ReaderBuilder::new().trim(csv::Trim::All).from_reader(bytes.as_slice());
     let header: Vec<String> = match reader.headers() {
         Ok(header) => header.iter().map(|h| h.trim_start_matches('\u{feff}').to_string()).collect(),
         Err(error) => {
