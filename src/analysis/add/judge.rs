@@ -149,7 +149,14 @@ impl Bench {
             }
             let Ok(readings) = self.read(&rows) else { continue };
             let title = String::new();
-            let season = Season { title, config: self.config.clone(), readings, assumptions: vec![] };
+            let season = Season {
+                title,
+                config: self.config.clone(),
+                readings,
+                assumptions: vec![],
+                sweeps: vec![],
+                settings: vec![],
+            };
             let found = one_mounting::impossible(&season, &self.scatter).unwrap_or_default();
             let new = |f: &Finding| {
                 std::iter::once(&f.place).chain(&f.others).any(|p| p.line.is_some_and(|line| line >= old + 2))
