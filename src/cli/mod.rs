@@ -48,6 +48,9 @@ pub enum Verb {
     )]
     Add(AddArgs),
     /// Plan the next session: how many would settle what is open, what to repeat, and the running order
+    #[command(
+        after_help = "Example:\n  daylight plan datasets/lowland-search --antenna heron --antenna snipe --sheet paper"
+    )]
     Plan(PlanArgs),
     /// Rank the antennas and say which pairs are apart
     #[command(after_help = "Example:\n  daylight antennas datasets/lowland-search --quantity swr --band \"2 m\"")]

@@ -152,7 +152,9 @@ impl Bench<'_> {
         // two mountings of an antenna are no nearer than half a round
         let wanted = (self.wishes.antennas.len() as f64 / 2.0).ceil().max(2.0);
         let near = if closest < wanted { 0.1 * (wanted - closest) } else { 0.0 };
-        linear * linear + quadratic * quadratic + 0.5 * (history + linear).powi(2) + near
+        // inside a session balance comes first; one mounting alone can only be balanced over sessions
+        let over_sessions = if self.wishes.mountings == 1 { 0.5 } else { 0.02 };
+        linear * linear + quadratic * quadratic + over_sessions * (history + linear).powi(2) + near
     }
 
     /// Exchanges antennas inside rounds as long as that helps; the cost reached.
