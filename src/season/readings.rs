@@ -310,7 +310,9 @@ pub fn read_files_bulky(
 pub fn read_text(file: &str, text: &str, config: &Config) -> Result<Readings, ReadError> {
     let mut left_out: Vec<LeftOut> = config.leave_out.iter().map(LeftOut::new).collect();
     let part = read_file(file, Path::new(file), text.as_bytes(), config, &mut left_out)?;
-    let Part { frame, left_out_frame, set_aside_frame, findings, count } = part;
+    let Part { frame, left_out_frame, set_aside_frame, mut findings, count } = part;
+    // who writes into a sheet keeps to its way of writing numbers
+    findings.retain(|f| f.rule != "decimal comma");
     Ok(Readings { frame, left_out_frame, set_aside_frame, findings, left_out, files: vec![count] })
 }
 
