@@ -206,9 +206,9 @@ fn from_a_pipe_each_line_written_is_answered_and_each_other_is_told_apart() {
          readings-d1.csv:4 heron, 2 m, inline, swr 0.95, mounting 1\n\
          \x20 : `0.95` is impossible for `swr`: an SWR is at least 1; written, but it counts\n    in no verdict\n\
          readings-d1.csv:5 heron, 2 m, inline, swr >3, mounting 1\n\
-         \x20 : `>3` gives only a side of a limit, no number: a censored reading is\n    \
-         information this version cannot use, and leaving such readings out flatters\n    \
-         the antenna that has them; written, but it counts in no verdict\n\
+         \x20 : `>3` says only that the reading lies above 3: a censored reading is a limit\n    \
+         and no number: the fit cannot use it, and setting such readings aside\n    \
+         flatters the antenna that has them; written, but it counts in no verdict\n\
          readings-d1.csv:6 heron, 2 m, inline, swr 1.42, mounting 2\n\
          readings-d1.csv:7 heron, 2 m, inline, swr 1.44, mounting 2\n",
         "{}",
