@@ -250,7 +250,7 @@ impl Plot for Rows {
                 area((from, y - 9.0), (to, y + 9.0), SHADE.filled())?;
             }
         }
-        let (marks, step) = ticks(low, high, (right - left) / 80.0);
+        let (marks, step) = ticks(low, high, (right - left) / 60.0);
         for x in &marks {
             line((at(*x), top), (at(*x), bottom), pen.line(FAINT, 7))?;
         }
