@@ -370,6 +370,10 @@ fn on_threads<T: Send>(threads: Option<u16>, work: impl FnOnce() -> T + Send) ->
 /// Input or command that can't be used, in words for the person at the bench: exit status 2.
 pub fn run(cli: &Cli) -> Result<Outcome, String> {
     let answered = answer(cli).map_err(terminal::harmless)?;
+    // what is for a shell or a formatter is the program's own, and needs its tabs
+    if matches!(cli.verb, Verb::Shell { .. } | Verb::Manual { .. }) {
+        return Ok(answered);
+    }
     Ok(Outcome { text: terminal::harmless(answered.text), ..answered })
 }
 
