@@ -77,7 +77,8 @@ impl Season {
                     left_out: vec![],
                     files: vec![],
                 };
-                Ok(Season { title, config, readings, assumptions: vec![] })
+                let settings = vec![parse::FILE.into()];
+                Ok(Season { title, config, readings, assumptions: vec![], sweeps: vec![], settings })
             }
             other => other,
         }
