@@ -9,6 +9,7 @@ use super::{ExportArgs, Outcome, TableForm, on_threads};
 use crate::analysis::antennas::set_analysis::Options;
 use crate::analysis::antennas::{Choice, analyse};
 use crate::analysis::audit::audit;
+use crate::report::files::part_beside;
 use crate::report::take_away;
 use crate::season::Season;
 use crate::season::error::InputError;
@@ -25,8 +26,10 @@ pub fn run(args: &ExportArgs) -> Result<Outcome, String> {
         TableForm::Parquet => "parquet",
     };
     let is = |a: &Path, b: &Path| a.canonicalize().is_ok_and(|a| b.canonicalize().is_ok_and(|b| a == b));
+    // the folder of a file named without one is the one we are in
+    let own = |file: &Path| file.canonicalize().ok().and_then(|f| f.parent().map(Path::to_path_buf));
     if is(&args.season, &args.dir)
-        || args.season.parent().is_some_and(|folder| args.season.is_file() && is(folder, &args.dir))
+        || (args.season.is_file() && own(&args.season).is_some_and(|folder| is(&folder, &args.dir)))
     {
         let what = "the season's own folder would take these tables for readings";
         return Err(InputError::already_there(&args.dir, what).to_string());
@@ -52,7 +55,7 @@ pub fn run(args: &ExportArgs) -> Result<Outcome, String> {
     std::fs::create_dir_all(&args.dir).map_err(unwritable)?;
     let mut text = String::new();
     for table in tables {
-        let mut file = tempfile::Builder::new().prefix(".daylight-").tempfile_in(&args.dir).map_err(unwritable)?;
+        let mut file = part_beside(&path(table.name)).map_err(unwritable)?;
         let height = table.table.height();
         written(table.table, args.form, file.as_file_mut())
             .map_err(|e| format!("{}: {e}", path(table.name).display()))?;

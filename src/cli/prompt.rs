@@ -4,9 +4,10 @@
 //! Each line is on the disk before it is answered, so whatever ends the program, the terminal's going included, takes
 //! nothing with it that was answered. A last line with no line end was never entered, and is not written.
 
-use std::io::{self, BufRead, IsTerminal, Write};
+use std::io::{self, BufRead, IsTerminal, Read, Write};
 
 use super::add::{Desk, Reply};
+use super::terminal::harmless;
 use crate::analysis::add::grammar::read;
 use crate::report::{add_json, add_text, text};
 use crate::season::error::argument;
@@ -34,7 +35,7 @@ impl Screen {
     /// Prints; whoever was reading may have gone, and then nothing is left to tell.
     fn say(&self, words: &str) -> Result<(), Gone> {
         let mut out = io::stdout().lock();
-        out.write_all(words.as_bytes()).and_then(|()| out.flush()).map_err(|_| Gone)
+        out.write_all(harmless(words.to_string()).as_bytes()).and_then(|()| out.flush()).map_err(|_| Gone)
     }
 
     fn refuse(&self, desk: &Desk, input: usize, why: &str) -> Result<(), Gone> {
@@ -45,7 +46,7 @@ impl Screen {
             return self.say(&add_text::refused(why, self.width()));
         }
         // a program at the other end reads answers from one stream, and what was refused from the other
-        let _ = writeln!(io::stderr(), "line {input}: {why}");
+        let _ = writeln!(io::stderr(), "{}", harmless(format!("line {input}: {why}")));
         Ok(())
     }
 }
@@ -78,16 +79,16 @@ fn converse(desk: &mut Desk, screen: &Screen, count: &mut Count) -> Result<(), G
     if screen.terminal {
         screen.say(&greeting(desk, screen.width()))?;
     } else if let Some(trouble) = &desk.trouble {
-        let _ = writeln!(io::stderr(), "{trouble}");
+        let _ = writeln!(io::stderr(), "{}", harmless(trouble.clone()));
     }
     let mut input = io::stdin().lock();
     for number in 1.. {
         if screen.terminal {
             screen.say(&prompt(desk, screen.width()))?;
         }
-        let mut bytes = vec![];
         // a terminal that went away reads as an error; it is the end all the same
-        if input.read_until(b'\n', &mut bytes).is_err() || bytes.is_empty() {
+        let bytes = next_line(&mut input).unwrap_or_default();
+        if bytes.is_empty() {
             break;
         }
         if !bytes.ends_with(b"\n") {
@@ -133,6 +134,24 @@ fn converse(desk: &mut Desk, screen: &Screen, count: &mut Count) -> Result<(), G
         screen.say(&farewell(desk, count, screen.width()))?;
     }
     Ok(())
+}
+
+/// One line with its end; of one that is too long, only its beginning and its end.
+fn next_line(input: &mut impl BufRead) -> io::Result<Vec<u8>> {
+    let mut bytes = vec![];
+    input.by_ref().take(LONGEST as u64 + 1).read_until(b'\n', &mut bytes)?;
+    while bytes.len() > LONGEST && !bytes.ends_with(b"\n") {
+        let more = input.fill_buf()?;
+        let end = more.iter().position(|b| *b == b'\n');
+        let (used, over) = (end.map_or(more.len(), |at| at + 1), more.is_empty());
+        input.consume(used);
+        if end.is_some() {
+            bytes.push(b'\n');
+        } else if over {
+            break;
+        }
+    }
+    Ok(bytes)
 }
 
 fn greeting(desk: &Desk, width: usize) -> String {

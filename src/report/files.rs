@@ -44,6 +44,25 @@ pub fn write(path: &Path, bytes: &[u8]) -> Result<(), WriteError> {
 /// # Errors
 /// As [`write`], for the first that can't be.
 pub fn write_all<B: AsRef<[u8]>>(files: &[(PathBuf, B)]) -> Result<(), WriteError> {
+    for (path, part) in parts(files)? {
+        part.persist(path).map_err(|e| WriteError { path: path.clone(), reason: e.error })?;
+    }
+    Ok(())
+}
+
+/// The same, over nothing that is there already.
+///
+/// # Errors
+/// As [`write`]; a file of that name is there.
+pub fn write_all_new<B: AsRef<[u8]>>(files: &[(PathBuf, B)]) -> Result<(), WriteError> {
+    for (path, part) in parts(files)? {
+        part.persist_noclobber(path).map_err(|e| WriteError { path: path.clone(), reason: e.error })?;
+    }
+    Ok(())
+}
+
+/// Every file, whole, under a passing name.
+fn parts<B: AsRef<[u8]>>(files: &[(PathBuf, B)]) -> Result<Vec<(&PathBuf, tempfile::NamedTempFile)>, WriteError> {
     let mut parts = vec![];
     for (path, bytes) in files {
         let fail = |reason| WriteError { path: path.clone(), reason };
@@ -55,14 +74,11 @@ pub fn write_all<B: AsRef<[u8]>>(files: &[(PathBuf, B)]) -> Result<(), WriteErro
         part.write_all(bytes.as_ref()).and_then(|()| part.flush()).map_err(fail)?;
         parts.push((path, part));
     }
-    for (path, part) in parts {
-        part.persist(path).map_err(|e| WriteError { path: path.clone(), reason: e.error })?;
-    }
-    Ok(())
+    Ok(parts)
 }
 
 /// A file to be renamed to `path` when it is whole, as readable as any new file; gone again if it never is.
-fn part_beside(path: &Path) -> std::io::Result<tempfile::NamedTempFile> {
+pub fn part_beside(path: &Path) -> std::io::Result<tempfile::NamedTempFile> {
     let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
     let mut builder = tempfile::Builder::new();
     #[cfg(unix)]

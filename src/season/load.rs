@@ -89,22 +89,31 @@ impl Season {
 /// taken for one without.
 fn holds_no_row(folder: &Path) -> bool {
     let Ok(entries) = std::fs::read_dir(folder) else { return false };
+    let no_row = |text: &[u8]| text.split(|b| *b == b'\n').filter(|line| !line.trim_ascii().is_empty()).count() <= 1;
     entries.flatten().all(|entry| {
         let path = entry.path();
         let ends = |ending: &str| path.extension().is_some_and(|e| e.eq_ignore_ascii_case(ending));
-        if ["xlsx", "ods", "parquet"].into_iter().any(ends) {
+        if ["xlsx", "ods", "parquet"].into_iter().any(ends) || entry.file_name() == sweeps::FOLDER {
             return false;
         }
-        !ends("csv")
-            || std::fs::read_to_string(&path).is_ok_and(|t| t.lines().filter(|l| !l.trim().is_empty()).count() <= 1)
+        // by `file`, which waits for no pipe
+        !["csv", "tsv"].into_iter().any(ends) || file::read(&path, LONGEST_HEADER).is_ok_and(|text| no_row(&text))
     })
 }
+
+/// No header line is longer than this.
+const LONGEST_HEADER: u64 = 1 << 20;
 
 /// The readings of a folder, those of its sweeps among them.
 fn of_folder(folder: &Path, config: &Config) -> Result<(Readings, Vec<Sweep>), ReadError> {
     let frame = |source| ReadError::Frame { file: sweeps::FOLDER.into(), source };
     let taken = sweeps::read_folder(folder, config).map_err(frame)?;
     let readings = match read_folder(folder, config) {
+        Err(ReadError::NoReadings { .. }) if taken.frame.height() == 0 && !taken.findings.is_empty() => {
+            let finding = &taken.findings[0];
+            let what = format!("{}: {}", finding.place, finding.what);
+            return Err(ReadError::Sweeps { what, hint: finding.action.clone(), more: taken.findings.len() - 1 });
+        }
         // a season may hold nothing but sweeps
         Err(ReadError::NoReadings { .. }) if taken.frame.height() > 0 => Readings::none(&taken.frame, config),
         readings => readings?,
@@ -177,12 +186,15 @@ pub(crate) fn input_error(error: ReadError, folder: &Path) -> InputError {
         ReadError::Unreadable { file, .. } => Problem::new(Kind::Unreadable, within(file), error.to_string()),
         ReadError::NoReadings { .. } => Problem::new(Kind::NoReadings, folder.display().to_string(), error.to_string())
             .advise(
-                "put the readings in a file ending in csv, xlsx, ods or parquet beside `season.toml`, a reading a row",
+                "put the readings in a file ending in csv, xlsx, ods or parquet beside `season.toml`, a reading a row, or sweeps into its folder `sweeps`",
             ),
         ReadError::Encoding { file, .. } => Problem::new(Kind::Unreadable, within(file), error.to_string())
             .advise("correct `encoding` in its `[[layout]]`, or leave it out"),
         ReadError::Form { file, hint, .. } => {
             Problem::new(Kind::Unreadable, within(file), error.to_string()).advise(hint.clone())
+        }
+        ReadError::Sweeps { hint, .. } => {
+            Problem::new(Kind::Unreadable, folder.display().to_string(), error.to_string()).advise(hint.clone())
         }
         ReadError::Layout { line, .. } => {
             Problem::new(Kind::Conflict, format!("{}:{line}", within(parse::FILE)), error.to_string())

@@ -77,6 +77,16 @@ pub enum ReadError {
         /// What to do about it.
         hint: String,
     },
+    /// There are sweeps only, and none can be used.
+    #[error("no readings but sweeps, and none of these can be used: {what}{}", if *.more > 0 { format!(", and {} more", .more) } else { String::new() })]
+    Sweeps {
+        /// What is wrong with the first, with its place.
+        what: String,
+        /// What to do about it.
+        hint: String,
+        /// How many more there are.
+        more: usize,
+    },
     /// A layout doesn't fit its file.
     #[error("{what}")]
     Layout {

@@ -52,11 +52,7 @@ pub fn place(season: &Path, session: &str, into: Option<&str>) -> Result<(Target
             let hint = "give a file's name that ends in `.csv`, without a folder";
             return Err(Problem::new(Kind::OutOfRange, season.display().to_string(), what).advise(hint).into());
         }
-        return if path.exists() {
-            existing(&path, session).map_err(|e| refused(&path, &e))
-        } else {
-            Ok((Target::New(path), vec![]))
-        };
+        return at(path, session);
     }
     let mut sheets: Vec<PathBuf> = std::fs::read_dir(season)
         .map(|entries| entries.filter_map(|e| Some(e.ok()?.path())).filter(|p| p.is_file() && is_csv(p)).collect())
@@ -69,11 +65,17 @@ pub fn place(season: &Path, session: &str, into: Option<&str>) -> Result<(Target
         return Ok(found);
     }
     let path = season.join(format!("readings-{}.csv", slug(session)));
-    if path.exists() {
-        existing(&path, session).map_err(|e| refused(&path, &e))
-    } else {
-        Ok((Target::New(path), vec![]))
+    at(path, session)
+}
+
+/// The sheet of that path, or a new one.
+fn at(path: PathBuf, session: &str) -> Result<(Target, Vec<(usize, Entry)>), InputError> {
+    if path.symlink_metadata().is_err() {
+        return Ok((Target::New(path), vec![]));
     }
+    // a pipe would be waited for
+    crate::season::file::is_file(&path).map_err(|trouble| InputError::trouble(&path, &trouble))?;
+    existing(&path, session).map_err(|e| refused(&path, &e))
 }
 
 fn existing(path: &Path, session: &str) -> Result<(Target, Vec<(usize, Entry)>), crate::season::readings::ReadError> {

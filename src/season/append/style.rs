@@ -148,11 +148,14 @@ impl Style {
     }
 }
 
-/// A cell as it can stand in any sheet: on one line, with nothing that drives a terminal; and a note that begins
-/// like a formula kept from being one by a blank before it, which no reader of cells keeps.
-fn safe(column: &str, cell: &str) -> String {
+/// Columns of numbers and times, where a sign is part of what was read.
+const NUMBERS: [&str; 7] = ["value", "mounting", "when", "order", "readings", "sd", "battery"];
+
+/// A cell as it can stand in any sheet: on one line, with nothing that drives a terminal; and words that begin
+/// like a formula kept from being one by a blank before them, which no reader of cells keeps.
+pub fn safe(column: &str, cell: &str) -> String {
     let plain: String = cell.chars().map(|c| if c.is_control() { ' ' } else { c }).collect();
-    let formula = column == "note" && plain.trim_start().starts_with(['=', '+', '-', '@']);
+    let formula = !NUMBERS.contains(&column) && plain.trim_start().starts_with(['=', '+', '-', '@']);
     if formula { format!(" {}", plain.trim_start()) } else { plain }
 }
 
