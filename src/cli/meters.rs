@@ -54,8 +54,5 @@ pub fn run(args: &MetersArgs) -> Result<Outcome, String> {
 fn draw(result: &Meters, folder: &Path) -> Result<(), String> {
     let fail = |what: String| format!("{}: {what}\nhint: name a folder that can be written to", folder.display());
     std::fs::create_dir_all(folder).map_err(|e| fail(format!("the folder could not be made: {e}")))?;
-    for pair in &result.pairs {
-        plot::gallery::write_pair(pair, folder).map_err(|e| fail(e.to_string()))?;
-    }
-    Ok(())
+    plot::gallery::write_pairs(&result.pairs, folder).map_err(|e| fail(e.to_string()))
 }

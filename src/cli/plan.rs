@@ -7,6 +7,7 @@ use crate::analysis::antennas::Choice;
 use crate::analysis::antennas::set_analysis::Options;
 use crate::analysis::plan::result::Plan;
 use crate::analysis::plan::{Request, plan};
+use crate::report::files::write_all_new;
 use crate::report::{plan_json, plan_text, sheet};
 use crate::season::Season;
 use crate::season::error::argument;
@@ -65,9 +66,6 @@ fn write_sheet(result: &Plan, folder: &Path) -> Result<(), String> {
             return Err(fail(&path, "this is there already, and is not overwritten"));
         }
     }
-    for (name, content) in SHEETS.iter().zip(contents) {
-        let path = folder.join(name);
-        std::fs::write(&path, content).map_err(|e| fail(&path, &e.to_string()))?;
-    }
-    Ok(())
+    let files: Vec<_> = SHEETS.iter().map(|name| folder.join(name)).zip(contents).collect();
+    write_all_new(&files).map_err(|e| e.to_string())
 }

@@ -52,14 +52,19 @@ pub fn run(args: &ReportArgs) -> Result<Outcome, String> {
     };
     let (whole, out) = on_threads(args.replays.threads, work)??;
     bar.finish_and_clear();
+    let mut places: Vec<PathBuf> = inputs_of(args, &season).into_iter().map(|(_, path)| place(&path)).collect();
+    let own = places.len();
     for (path, _) in &out {
-        let own = |name: &str| args.season.join(name) == *path || args.season == *path;
-        if season.readings.files.iter().any(|f| own(&f.name)) || own("season.toml") {
-            return Err(format!(
-                "{}: this is a file of the season\nhint: name another; nothing was written",
-                path.display()
-            ));
-        }
+        let place = place(path);
+        let what = match places.iter().position(|p| *p == place) {
+            Some(at) if at < own => "this is a file of the season",
+            Some(_) => "two of the files would have this name",
+            None => {
+                places.push(place);
+                continue;
+            }
+        };
+        return Err(format!("{}: {what}\nhint: name another; nothing was written", path.display()));
     }
     if let Some(folder) = &args.plots {
         std::fs::create_dir_all(folder).map_err(|e| {
@@ -120,8 +125,15 @@ fn command(args: &ReportArgs) -> String {
     words.join(" ")
 }
 
-/// The files of the season with their hashes, as they are on the disk now.
-fn inputs(args: &ReportArgs, season: &Season) -> Result<Vec<Input>, String> {
+/// A file's one place, however its path is written: links and detours taken out, whether or not it is there yet.
+fn place(path: &Path) -> PathBuf {
+    let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let beside = || folder.canonicalize().ok().zip(path.file_name()).map(|(folder, name)| folder.join(name));
+    path.canonicalize().ok().or_else(beside).unwrap_or_else(|| path.to_path_buf())
+}
+
+/// The files of the season: their names, and where they are.
+fn inputs_of(args: &ReportArgs, season: &Season) -> Vec<(String, PathBuf)> {
     let mut names: Vec<(String, PathBuf)> = vec![];
     if args.season.is_dir() {
         names.push(("season.toml".into(), args.season.join("season.toml")));
@@ -130,11 +142,16 @@ fn inputs(args: &ReportArgs, season: &Season) -> Result<Vec<Input>, String> {
         let name = args.season.file_name().unwrap_or(args.season.as_os_str()).to_string_lossy().into_owned();
         names.push((name, args.season.clone()));
     }
+    names
+}
+
+/// The files of the season with their hashes, as they are on the disk now.
+fn inputs(args: &ReportArgs, season: &Season) -> Result<Vec<Input>, String> {
     let read = |(name, path): (String, PathBuf)| {
         let bytes =
             std::fs::read(&path).map_err(|e| format!("{}: this can't be read: {}", path.display(), e.kind()))?;
         let sha256 = Sha256::digest(&bytes).iter().map(|b| format!("{b:02x}")).collect();
         Ok(Input { name, bytes: bytes.len(), sha256 })
     };
-    names.into_iter().map(read).collect()
+    inputs_of(args, season).into_iter().map(read).collect()
 }

@@ -73,9 +73,13 @@ pub fn run_from(dir: &Path, from: &Path) -> Result<String, InputError> {
     let text = format!("{}\n\n# ---- Found in {} {rule}\n{}", template::SEASON, log_name(from), made.toml);
     let season_ready = ready(dir, &text)?;
     name(season_ready, &season)?;
-    if !is_there && let Err(error) = std::fs::copy(from, &log) {
+    let copied = if is_there { None } else { Some(copy(from, dir)) };
+    let named = copied.map_or(Ok(()), |copy| {
+        copy.map_err(|error| InputError::unwritable(&log, &error)).and_then(|copy| name(copy, &log))
+    });
+    if let Err(error) = named {
         let _ = std::fs::remove_file(&season);
-        return Err(InputError::unwritable(&log, &error));
+        return Err(error);
     }
     let mut said = format!("made {}: its end says what {} seems to hold\n", season.display(), log_name(from));
     if !is_there {
@@ -95,8 +99,17 @@ pub fn run_from(dir: &Path, from: &Path) -> Result<String, InputError> {
     Ok(said)
 }
 
+/// The log's name as it can stand in a line of comment.
 fn log_name(from: &Path) -> String {
-    from.file_name().unwrap_or_default().to_string_lossy().into_owned()
+    let name = from.file_name().unwrap_or_default().to_string_lossy().into_owned();
+    name.chars().map(|c| if c.is_control() { '\u{fffd}' } else { c }).collect()
+}
+
+/// A whole copy of the log in `dir` under a passing name, removed again if it never gets its own.
+fn copy(from: &Path, dir: &Path) -> io::Result<TempPath> {
+    let whole = write_temporary(dir, "")?;
+    std::fs::copy(from, &whole)?;
+    Ok(whole)
 }
 
 /// A complete file in `dir` under a passing name, removed again if it never gets its own.

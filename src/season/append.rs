@@ -19,7 +19,7 @@ use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
 pub use place::{Target, place};
-pub use style::{Entry, Style};
+pub use style::{Entry, Style, safe};
 pub use tail::Repair;
 
 use crate::season::readings::marks::FILL;

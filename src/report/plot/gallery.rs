@@ -111,14 +111,16 @@ pub fn files(pictures: &[(String, Picture)]) -> Result<Vec<(String, Vec<u8>)>, P
     Ok(drawn?.into_iter().flatten().collect())
 }
 
-/// Draws the pictures of two meters into a folder, as SVG and PNG.
+/// Draws the pictures of every two meters into a folder, as SVG and PNG.
 ///
 /// # Errors
 /// What the canvas refuses; a folder that can't be written.
-pub fn write_pair(pair: &PairOfMeters, folder: &Path) -> Result<(), PlotError> {
-    let pictures = pictures(pair, Look::FILE);
-    let named = pictures.into_iter().map(|(end, p)| (stem_of(pair, &end), Picture::Meters(p))).collect();
-    let drawn = files(&distinct(named))?;
+pub fn write_pairs(pairs: &[PairOfMeters], folder: &Path) -> Result<(), PlotError> {
+    let of = |pair: &PairOfMeters| -> Vec<(String, Picture)> {
+        let pictures = pictures(pair, Look::FILE).into_iter();
+        pictures.map(|(end, p)| (stem_of(pair, &end), Picture::Meters(p))).collect()
+    };
+    let drawn = files(&distinct(pairs.iter().flat_map(of).collect()))?;
     let drawn: Vec<_> = drawn.into_iter().map(|(name, bytes)| (folder.join(name), bytes)).collect();
     write_all(&drawn).map_err(PlotError::new)
 }

@@ -7,6 +7,7 @@ use serde::Serialize;
 
 use super::plan_text::CAUTIONS;
 use crate::analysis::plan::result::Plan;
+use crate::season::append::safe;
 
 /// Columns of the CSV, in the order of a log.
 const COLUMNS: [&str; 11] =
@@ -35,7 +36,8 @@ pub fn csv(plan: &Plan) -> Result<String, String> {
             &order,
             "",
         ];
-        writer.write_record(record).map_err(|e| failed(&e))?;
+        let cells = COLUMNS.iter().zip(record).map(|(column, cell)| safe(column, cell));
+        writer.write_record(cells).map_err(|e| failed(&e))?;
     }
     let bytes = writer.into_inner().map_err(|e| failed(&e))?;
     String::from_utf8(bytes).map_err(|e| failed(&e))
