@@ -167,7 +167,7 @@ fn stopping(plan: &Plan) -> Vec<String> {
     let words = match (&plan.look, plan.pairs.is_empty()) {
         (Some(_), true) => "You may stop here: what was asked is settled, at the level of this look.",
         (None, false) => {
-            "Looking after every session and stopping when a pair comes out apart makes false verdicts likelier. If you mean to, say how often in season.toml, before the next look: `looks = 12`, for example."
+            "Looking after every session and stopping when a pair comes out apart makes false verdicts likelier. If you mean to, say how often in season.toml before the first look: `looks = 12`, for example. Looks already taken without it are not paid for."
         }
         _ => return vec![],
     };

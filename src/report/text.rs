@@ -86,7 +86,7 @@ pub fn look_words(look: Option<&Look>, of: &str) -> String {
         );
     }
     format!(
-        " This is look {number} of {planned} (a session each), held to {} by itself, so that over all {planned} the chance of any false verdict{of} stays within {}.",
+        " This is look {number} of {planned} (a session each), held to {} by itself, so that over all {planned} the chance of any false verdict{of} stays within {}, if every look so far was held to this plan.",
         percent(look.level),
         percent(look.of)
     )

@@ -9,8 +9,8 @@
 //!
 //! and since α_1 + … + α_K = α, the chance of any false verdict at any look is at most α (Boole's inequality):
 //! whatever the joint distribution of the looks, on few degrees of freedom, with any family of intervals, and
-//! whether or not one stops. The exact boundaries of Lan and DeMets for normal increments would spend a little less
-//! width, but hold only where the variance is known.
+//! whether or not one stops. The exact boundaries of Lan and DeMets for normal increments would make the last of twelve
+//! intervals of one pair a sixth narrower, but hold only where the variance is known.
 //!
 //! # Source
 //! Lan & DeMets (1983), *Biometrika* 70:659–663, spending functions; Kim & DeMets (1987), ibid. 74:149–154, the power

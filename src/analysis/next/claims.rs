@@ -100,6 +100,7 @@ fn gap(claim: &Claim, held: &Held, n: f64) -> Option<Gap> {
         lasting: (half * half - scatter).sqrt(),
         error: scatter.sqrt() / z,
         visits,
+        across_days: 0.0,
         even_within: None,
     })
 }
@@ -169,6 +170,7 @@ mod tests {
             verdict: Verdict::NotShown,
             settle,
             visits: 4,
+            across_days: 0.0,
             shift: None,
         }
     }

@@ -234,7 +234,15 @@ mod tests {
         let config = Config::default();
         let mut questions = Questions::new(&config, Habit { mountings: 2.0, readings: 2.0 });
         // so near that a single session settles it likelier than not: told by itself
-        let gap = Gap { distance: 1.0, scatter: 0.9, lasting: 0.0, error: 0.1, visits: 2.0, even_within: None };
+        let gap = Gap {
+            distance: 1.0,
+            scatter: 0.9,
+            lasting: 0.0,
+            error: 0.1,
+            visits: 2.0,
+            across_days: 0.0,
+            even_within: None,
+        };
         questions.open.push(Question {
             words: "heron against plover (SWR)".into(),
             reading: ("2 m".into(), "analyzer".into()),

@@ -121,13 +121,16 @@ fn visits(set: &SetResult, pair: &PairResult) -> f64 {
 fn knowledge(set: &SetResult, pair: &PairResult, joined: Option<(f64, f64)>) -> Knowledge {
     let middle = (set.antennas[pair.first].estimate + set.antennas[pair.second].estimate) / 2.0;
     let even_within = set.matters.map(|m| matters_on_scale(&set.quantity, m, middle, 0.0));
-    let gap = |scatter, lasting, error, visits| {
-        Knowledge::Known(Gap { distance: pair.difference, scatter, lasting, error, visits, even_within })
+    let gap = |scatter, lasting, error, visits, across_days| {
+        let distance = pair.difference;
+        Knowledge::Known(Gap { distance, scatter, lasting, error, visits, across_days, even_within })
     };
     match (pair.met, parts(pair), joined) {
-        (true, Some((scatter, lasting, error)), _) => gap(scatter, lasting, error, visits(set, pair)),
-        // two that never met: what a session with both would bring, not what the days between them hide
-        (_, known, Some((scatter, error))) => gap(scatter, known.map_or(0.0, |k| k.1), error, 0.0),
+        (true, Some((scatter, lasting, error)), _) => gap(scatter, lasting, error, visits(set, pair), 0.0),
+        // two that never met: what a session with both would bring, their difference no surer than its own error
+        (false, Some((_, lasting, across_days)), Some((scatter, error))) => {
+            gap(scatter, lasting, error, 0.0, across_days)
+        }
         _ => Knowledge::Blind,
     }
 }
@@ -142,6 +145,7 @@ fn grades(sessions: usize, p_adjusted: Option<f64>, pairs: f64, confidence: f64)
         lasting: 0.0,
         error: 1.0,
         visits: sessions as f64,
+        across_days: 0.0,
         even_within: None,
     })
 }

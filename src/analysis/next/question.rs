@@ -37,6 +37,9 @@ pub struct Gap {
     pub error: f64,
     /// Visits so far that count: 0 where those so far say nothing, because the two never met.
     pub visits: f64,
+    /// Standard error of `distance` where `visits` is 0: two that never met may stand apart only because their
+    /// days did.
+    pub across_days: f64,
     /// The distance inside which it is settled the other way: what matters.
     pub even_within: Option<f64>,
 }
@@ -74,7 +77,8 @@ impl Gap {
             (1.0 / n, 1.0 / n)
         };
         let half = (self.scatter * self.scatter * shrunk + self.lasting * self.lasting).sqrt();
-        let (d, sd) = (self.distance.abs(), self.error * moved.sqrt());
+        let unmet = if self.visits > 0.0 { 0.0 } else { self.across_days };
+        let (d, sd) = (self.distance.abs(), (self.error * moved.sqrt()).hypot(unmet));
         let even = self.even_within.map_or(0.0, |m| m - half);
         if !(n > 0.0) || !half.is_finite() {
             return 0.0;
@@ -93,7 +97,8 @@ impl Gap {
 mod tests {
     use super::*;
 
-    const GAP: Gap = Gap { distance: 1.0, scatter: 1.5, lasting: 0.2, error: 0.5, visits: 4.0, even_within: None };
+    const GAP: Gap =
+        Gap { distance: 1.0, scatter: 1.5, lasting: 0.2, error: 0.5, visits: 4.0, across_days: 0.0, even_within: None };
 
     #[test]
     fn more_sessions_settle_more_and_none_settle_nothing() {

@@ -179,7 +179,8 @@ mod tests {
     use super::*;
 
     fn question(antennas: &[&str], distance: f64) -> Question {
-        let gap = Gap { distance, scatter: 1.0, lasting: 0.0, error: 0.2, visits: 2.0, even_within: None };
+        let gap =
+            Gap { distance, scatter: 1.0, lasting: 0.0, error: 0.2, visits: 2.0, across_days: 0.0, even_within: None };
         Question {
             words: antennas.join(" against "),
             reading: ("2 m".into(), "analyzer".into()),
@@ -206,7 +207,15 @@ mod tests {
 
     #[test]
     fn nothing_is_proposed_where_no_session_would_settle_anything() {
-        let gap = Gap { distance: 0.1, scatter: 1.0, lasting: 2.0, error: 0.2, visits: 2.0, even_within: None };
+        let gap = Gap {
+            distance: 0.1,
+            scatter: 1.0,
+            lasting: 2.0,
+            error: 0.2,
+            visits: 2.0,
+            across_days: 0.0,
+            even_within: None,
+        };
         let stuck = Question { knowledge: Knowledge::Known(gap), ..question(&["a", "b"], 0.1) };
         assert_eq!(bench(&[stuck]).best(), None);
         assert_eq!(bench(&[]).best(), None);

@@ -255,6 +255,8 @@ fn without_log(config: &Config, request: &Request) -> Result<Target, String> {
     if let Some(reference) = config.reference.as_ref().filter(|r| !names.contains(r)) {
         names.insert(0, reference.clone());
     }
+    let mut seen = BTreeSet::new();
+    names.retain(|name| seen.insert(name.clone()));
     if names.len() < 2 {
         return Err("there are no readings yet, and fewer than two antennas to plan for\n\nhint: give each antenna an [[antenna]] entry in season.toml, or name them with --antenna".into());
     }
@@ -285,12 +287,23 @@ fn without_log(config: &Config, request: &Request) -> Result<Target, String> {
         correction: None,
         quantity,
     };
-    Ok(Target { set, pairs: vec![(0, 1)], settled: vec![], new: None })
+    let place = |name: &String| set.antennas.iter().position(|a| a == name);
+    let pair = match (request.new.as_ref().and_then(place), request.antennas.as_slice()) {
+        // a new one against the reference, or whatever stands first
+        (Some(new), _) => {
+            let against = config.reference.as_ref().and_then(place).filter(|r| *r != new);
+            (against.unwrap_or(usize::from(new == 0)), new)
+        }
+        (None, [first, second, ..]) if first != second => (place(first).unwrap_or(0), place(second).unwrap_or(1)),
+        _ => (0, 1),
+    };
+    Ok(Target { pairs: vec![pair], set, settled: vec![], new: None })
 }
 
 /// What the chances of a plan are simulated on.
 struct Bench {
     situation: Situation,
+    sources: SetSources,
     asked: Vec<Asked>,
     mountings: usize,
     readings: usize,
@@ -340,6 +353,10 @@ impl Bench {
         let mut present: BTreeSet<usize> = target.pairs.iter().flat_map(|p| [p.0, p.1]).collect();
         let reference = config.reference.as_ref().and_then(|r| set.antennas.iter().position(|a| a == r));
         present.extend(reference);
+        if set.mountings.is_empty() {
+            // no session before this one holds the others
+            present.extend(0..set.antennas.len());
+        }
         let step = set.resolution * set.quantity.scale.slope_at(estimates.first().copied().unwrap_or(0.0));
         let chosen = |s: &&Set| {
             let fits = |wanted: &Option<String>, name: &str| wanted.as_ref().is_none_or(|w| w == name);
@@ -361,6 +378,7 @@ impl Bench {
                 confidence: options.confidence,
                 floor: if step.is_finite() { step * step / 12.0 } else { 0.0 },
             },
+            sources,
             asked,
             mountings: habit.mountings as usize,
             readings: habit.readings as usize,
@@ -373,7 +391,10 @@ impl Bench {
     fn chances(&self, design: &Design, look: Option<Look>, trials: usize, seed: u64) -> Vec<promise::Chance> {
         let then = look.map(|l| Look::new(self.sessions + design.sessions, l.planned, l.of));
         let confidence = then.map_or(self.situation.confidence, |l| 1.0 - l.level);
-        let situation = Situation { confidence, ..self.situation.clone() };
+        let mut situation = Situation { confidence, ..self.situation.clone() };
+        if then.is_some() {
+            situation.declared = declared_half_widths(&self.sources, situation.antennas, confidence, seed);
+        }
         situation.chances(design, &self.asked, trials, seed, 0)
     }
 

@@ -22,7 +22,7 @@ use crate::analysis::antennas::sources::SetSources;
 use crate::montecarlo::replays::{CHUNK, Replays, quantile};
 use crate::montecarlo::simultaneous::SetFit;
 use crate::montecarlo::stream::stream;
-use crate::stats::mixed::{EstimateErrors, Layout, MountingSummary, Theta};
+use crate::stats::mixed::{EstimateErrors, Layout, Level, LevelState, MountingSummary, Theta};
 
 /// Trials that share one stream.
 const BATCH: usize = 25;
@@ -169,6 +169,10 @@ impl Situation {
         }
         mountings.extend(new);
         let (layout, mut data) = Layout::new(self.antennas, &mountings)?;
+        // one visit each: what another day would change is unknown, and no pair has a verdict
+        if layout.states()[Level::Visit as usize] == LevelState::Unseen {
+            return None;
+        }
         data.lift_to(&layout, self.floor);
         SetFit::new(layout, &data, self.floor, self.confidence)
     }

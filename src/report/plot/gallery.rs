@@ -116,11 +116,11 @@ pub fn files(pictures: &[(String, Picture)]) -> Result<Vec<(String, Vec<u8>)>, P
 /// # Errors
 /// What the canvas refuses; a folder that can't be written.
 pub fn write_pairs(pairs: &[PairOfMeters], folder: &Path) -> Result<(), PlotError> {
-    let of = |pair: &PairOfMeters| -> Vec<(String, Picture)> {
-        let pictures = pictures(pair, Look::FILE).into_iter();
-        pictures.map(|(end, p)| (stem_of(pair, &end), Picture::Meters(p))).collect()
-    };
-    let drawn = files(&distinct(pairs.iter().flat_map(of).collect()))?;
+    let mut named = vec![];
+    for pair in pairs {
+        named.extend(pictures(pair, Look::FILE).into_iter().map(|(end, p)| (stem_of(pair, &end), Picture::Meters(p))));
+    }
+    let drawn = files(&distinct(named))?;
     let drawn: Vec<_> = drawn.into_iter().map(|(name, bytes)| (folder.join(name), bytes)).collect();
     write_all(&drawn).map_err(PlotError::new)
 }
