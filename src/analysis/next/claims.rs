@@ -170,7 +170,6 @@ mod tests {
             verdict: Verdict::NotShown,
             settle,
             visits: 4,
-            across_days: 0.0,
             shift: None,
         }
     }
