@@ -11,7 +11,7 @@ use crate::report::set_text::rank_range;
 /// The antenna the others are held against: the best of those seen on two visits or more that can be first, so that one
 /// hasty visit does not blur every comparison; where nothing is ranked, the one all others are compared with.
 pub fn base(s: &SetResult) -> Option<usize> {
-    let compared = |a: usize| s.pairs.iter().filter(|p| has(p, a) && p.range.is_some()).count();
+    let compared = |a: usize| s.pairs.iter().filter(|p| has(p, a) && range_of(p).is_some()).count();
     let most = (0..s.antennas.len()).map(compared).max().filter(|n| *n > 0)?;
     let mut order: Vec<usize> = (0..s.antennas.len()).filter(|&a| compared(a) == most).collect();
     order.sort_by_key(|&a| s.antennas[a].rank);
@@ -23,7 +23,12 @@ fn has(p: &PairResult, antenna: usize) -> bool {
     p.first == antenna || p.second == antenna
 }
 
-/// The plot; `None` where no two antennas can be compared.
+/// The interval that is drawn: the pair's, or where this log can't compare the two, what their one day showed.
+fn range_of(p: &PairResult) -> Option<Range> {
+    p.range.or(p.that_day)
+}
+
+/// The plot; `None` where nothing is known of any difference.
 pub fn standing(s: &SetResult, look: Look) -> Option<Rows> {
     let base = base(s)?;
     let name = &s.antennas[base].antenna;
@@ -40,11 +45,12 @@ pub fn standing(s: &SetResult, look: Look) -> Option<Rows> {
     // of an impedance, what matters is set in dB, which this axis is not
     let zone = s.matters.filter(|_| s.quantity.scale != Scale::AmplitudeDecibel).map(|m| Range { low: -m, high: m });
     let mut key = vec![(Mark::Base, "held against".to_string())];
-    let any = |v: Verdict| s.pairs.iter().any(|p| has(p, base) && p.verdict == v);
+    let any = |v: Verdict| s.pairs.iter().any(|p| has(p, base) && p.verdict == v && range_of(p).is_some());
     let marks = [
         (Verdict::Apart, Mark::Full, "apart"),
         (Verdict::Noise, Mark::Open, "inside the noise"),
         (Verdict::Even, Mark::Square, "even"),
+        (Verdict::Unlinked, Mark::Cross, "unlinked: what that one day showed"),
     ];
     key.extend(marks.iter().filter(|m| any(m.0)).map(|m| (m.1, m.2.to_string())));
     let title = match ranked {
@@ -64,9 +70,10 @@ fn row(s: &SetResult, a: usize, base: usize, ranked: bool) -> Row {
             let mark = match p.verdict {
                 Verdict::Apart => Mark::Full,
                 Verdict::Even => Mark::Square,
-                Verdict::Noise | Verdict::Unlinked => Mark::Open,
+                Verdict::Noise => Mark::Open,
+                Verdict::Unlinked => Mark::Cross,
             };
-            (mark, p.range.map(|range| behind(s, p, a, ranked, range)).map(|(value, range)| (value, Some(range))))
+            (mark, range_of(p).map(|range| behind(s, p, a, ranked, range)).map(|(value, range)| (value, Some(range))))
         }
     };
     let said = match (rank, pair.map(|p| p.verdict)) {
