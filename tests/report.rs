@@ -23,7 +23,7 @@ fn read(path: &Path) -> String {
 #[test]
 fn the_page_is_one_file_that_asks_for_nothing_and_is_the_same_again_on_any_number_of_threads() {
     let home = tempfile::tempdir().unwrap();
-    let season = dataset("one-afternoon");
+    let season = dataset("marked-meter");
     let out = daylight(home.path(), &["report", &season, "--plots", "p", "--markdown", "s.md", "--threads", "1"]);
     assert!(out.status.code() == Some(0) || out.status.code() == Some(1), "{out:?}");
     let said = String::from_utf8(out.stdout).unwrap();

@@ -88,7 +88,10 @@ fn said(args: &ReportArgs, files: usize) -> String {
     let mut lines = vec![format!("The page is {}.", argument(&args.html))];
     if let Some(folder) = &args.plots {
         let plots = files - 1 - usize::from(args.markdown.is_some());
-        lines.push(format!("{plots} plots, half of them SVG and half PNG, are in {}.", argument(folder)));
+        lines.push(match plots {
+            0 => "There is nothing to plot: no difference, offset or claim is known well enough.".into(),
+            n => format!("{n} plots, half of them SVG and half PNG, are in {}.", argument(folder)),
+        });
     }
     if let Some(file) = &args.markdown {
         lines.push(format!("The summary is {}.", argument(file)));
