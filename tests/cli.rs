@@ -83,8 +83,8 @@ fn input_that_cannot_be_used_is_named_with_what_to_do() {
         ("bare", "bare: this folder holds no `season.toml`\nhint: run `daylight start bare` to make one\n"),
         (
             "unread",
-            "unread: no readings in `unread`: it holds no file with the ending `.csv`\n\
-             hint: put the readings in a file ending in `.csv` beside `season.toml`, a reading a row\n",
+            "unread: no readings in `unread`: it holds no file of readings (CSV, XLSX, ODS or Parquet)\n\
+             hint: put the readings in a file ending in csv, xlsx, ods or parquet beside `season.toml`, a reading a row, or sweeps into its folder `sweeps`\n",
         ),
         (
             "empty.csv",
@@ -116,7 +116,7 @@ fn a_command_that_cannot_be_used_says_which_part() {
     let bench = Bench::new().log(&[("d", "a", "1.0"), ("d", "b", "2.0")]);
     refused(
         &bench.run(&["antennas", "log.csv", "--quantity", "swr"]),
-        "log.csv: no readings with quantity `swr`\n\nhint: leave the choice out to see every set there is\n",
+        "log.csv: no readings with quantity `swr`\nhint: leave the choice out to see every set there is\n",
     );
     for (option, value, words) in [
         ("--confidence", "0.3", "wanted a number above 0.5 and at most 0.999, such as 0.95"),

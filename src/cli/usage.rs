@@ -25,7 +25,7 @@ pub fn words(error: &clap::Error) -> Option<String> {
             (format!("there is no verb `{name}`"), meant(ContextKind::SuggestedSubcommand))
         }
         ErrorKind::MissingSubcommand => ("a verb is missing".to_string(), None),
-        ErrorKind::MissingRequiredArgument => (format!("`{argument}` is missing"), None),
+        ErrorKind::MissingRequiredArgument => (format!("`{}` is missing", argument.trim_end_matches("...")), None),
         ErrorKind::InvalidValue if value.is_empty() => (format!("`{argument}` has no value"), None),
         ErrorKind::InvalidValue => {
             let known = told(ContextKind::ValidValue).map(|known| format!("wanted one of `{known}`"));
