@@ -14,6 +14,9 @@ use crate::report::plot::gallery::{files, gallery};
 use crate::season::Season;
 use crate::season::error::argument;
 
+/// Files to be written: where, and what.
+type Files = Vec<(PathBuf, Vec<u8>)>;
+
 /// Takes the season in, asks every question, and writes the page, with plots and a summary where they are wanted.
 /// Everything is made before the first file is written.
 ///
@@ -30,7 +33,7 @@ pub fn run(args: &ReportArgs) -> Result<Outcome, String> {
     let origin =
         Run { version: env!("CARGO_PKG_VERSION").into(), command: command(args), inputs: inputs(args, &season)? };
     let bar = progress::counter(args.replays.quiet, "steps");
-    let work = || -> Result<(Whole, Vec<(PathBuf, Vec<u8>)>), String> {
+    let work = || -> Result<(Whole, Files), String> {
         let whole = whole(&season, &options, risk, &|| bar.inc(1))
             .map_err(|e| format!("the readings could not be grouped: {e}"))?;
         let (page, plots) = rayon::join(

@@ -136,7 +136,7 @@ impl Bench<'_> {
         loop {
             let more = |a: &str| -> f64 {
                 let with = |x: &&str| *x == a || chosen.contains(x);
-                let key = |k: &Vec<&str>| k.contains(&a) && k.iter().all(|x| with(&x));
+                let key = |k: &Vec<&str>| k.contains(&a) && k.iter().all(&with);
                 worth.iter().filter(|(k, _)| key(k)).map(|(_, w)| w).sum()
             };
             let next = names

@@ -242,7 +242,7 @@ fn headlines(whole: &Whole) -> Vec<Headline> {
     let mut first = vec![antennas_text::headline(antennas)];
     first.extend(antennas.overall.as_ref().filter(|o| o.weights.len() > 1).map(antennas_text::overall_words));
     let mut out = vec![Headline { about: "Antennas", words: first, link: "antennas" }];
-    let of_meters: Vec<String> = meters.pairs.iter().flat_map(|p| meters_text::headline(p)).collect();
+    let of_meters: Vec<String> = meters.pairs.iter().flat_map(meters_text::headline).collect();
     if !of_meters.is_empty() {
         out.push(Headline { about: "Meters", words: of_meters, link: "meters" });
     }

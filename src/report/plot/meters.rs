@@ -352,7 +352,7 @@ impl ThroughTheSeason<'_> {
             pen,
             self.look,
             title,
-            "days since the first session".to_string(),
+            "days since the first session",
             format!("offset, {}", pair.scale),
             xs,
             ys

@@ -40,7 +40,7 @@ impl Merge<'_> {
     }
 
     fn place(&self, line: usize) -> Place {
-        Place { file: self.file(line), line: (line % FAR > 0).then_some(line % FAR), column: None }
+        Place { file: self.file(line), line: (!line.is_multiple_of(FAR)).then_some(line % FAR), column: None }
     }
 
     /// What can't hold in both: said of the later one, naming the earlier.

@@ -204,7 +204,7 @@ impl Trace {
         let from = self.points.partition_point(|p| p.hertz < low);
         let to = self.points.partition_point(|p| p.hertz <= high);
         let points = &self.points[from.min(to)..to];
-        let least = points
+        points
             .windows(2)
             .enumerate()
             .map(|(i, pair)| {
@@ -217,8 +217,7 @@ impl Trace {
                 let hertz = hertz.clamp(pair[0].hertz, pair[1].hertz);
                 Dip { hertz, rho: (start + way * t).norm(), at_end, index: from + i }
             })
-            .min_by(|a, b| a.rho.total_cmp(&b.rho));
-        least
+            .min_by(|a, b| a.rho.total_cmp(&b.rho))
     }
 
     /// The two frequencies (Hz) next to a dip where |Γ| rises to `rho`; `None` on a side where the sweep ends first.
