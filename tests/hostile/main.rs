@@ -5,6 +5,8 @@
 //! with a program's usual stack; what it prints may not hold a control character, and all files but those asked for have to
 //! be as they were.
 
+#![allow(clippy::unwrap_used)] // helpers of tests may fail as tests do
+
 mod budgets;
 mod names;
 mod places;
