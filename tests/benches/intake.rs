@@ -136,7 +136,7 @@ fn write_parquet(path: &Path, mut rows: Rows) -> PolarsResult<()> {
             writer.write_batch(&frame)?;
         }
     }
-    if let Some(mut writer) = writer {
+    if let Some(writer) = writer {
         writer.finish()?;
     }
     Ok(())

@@ -97,9 +97,9 @@ fn unix() -> Vec<Case> {
             write(&f.join("budget.toml"), b"");
             write(&f.join("sweeps/a.s1p"), b"x");
             for name in ["season.toml", "log.csv", "budget.toml", "sweeps/a.s1p"] {
-                std::fs::set_permissions(f.join(name), std::fs::Permissions::from_mode(0)).expect("set");
+                std::fs::set_permissions(f.join(name), std::fs::Permissions::from_mode(0o000)).expect("set");
             }
-            std::fs::set_permissions(f.join("sweeps"), std::fs::Permissions::from_mode(0)).expect("set");
+            std::fs::set_permissions(f.join("sweeps"), std::fs::Permissions::from_mode(0o000)).expect("set");
         }),
         Case::new("names that are not UTF-8", |f| {
             use std::os::unix::ffi::OsStrExt;
