@@ -9,7 +9,9 @@ pub fn to_digit(value: f64, digit: f64) -> String {
     }
     let decimals = (-digit.log10().round()).clamp(0.0, 12.0) as usize;
     let rounded = (value / digit).round() * digit;
-    let text = format!("{:.decimals$}", rounded.abs());
+    // a value no instrument shows came from a wrong file: its size is all there is to say
+    let text =
+        if rounded.abs() < 1e12 { format!("{:.decimals$}", rounded.abs()) } else { format!("{:.1e}", rounded.abs()) };
     let zero = text.chars().all(|c| c == '0' || c == '.');
     if rounded < 0.0 && !zero { format!("−{text}") } else { text }
 }

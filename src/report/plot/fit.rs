@@ -2,6 +2,11 @@
 
 use unicode_width::UnicodeWidthChar;
 
+/// A place held between two ends, whatever they are: the upper one wins where they have crossed.
+pub fn held(x: f64, low: f64, high: f64) -> f64 {
+    x.max(low).min(high)
+}
+
 /// About how wide a text is, in pixels, in a sans-serif font of that size: on the wide side for Latin letters.
 pub fn width(text: &str, size: u32) -> f64 {
     let em = |c: char| match c.width().unwrap_or(0) {

@@ -2,6 +2,7 @@
 
 use plotters::prelude::*;
 
+use super::fit::held;
 use super::{Canvas, FAINT, INK, Pen, Plot, PlotError, SERIES};
 use crate::analysis::budget::figures::rounded;
 use crate::analysis::budget::result::{Budget, Histogram, OutputResult};
@@ -116,7 +117,7 @@ impl Plot for OutputHistogram {
                 let line = pen.line(color, if i == 0 { 30 } else { 18 });
                 chart.draw_series(std::iter::once(PathElement::new(piece, line))).map_err(PlotError::new)?;
             }
-            let middle = ((a + b) / 2.0).clamp(from, to);
+            let middle = held((a + b) / 2.0, from, to);
             let style = pen.text(12).pos(plotters::style::text_anchor::Pos::new(
                 plotters::style::text_anchor::HPos::Center,
                 plotters::style::text_anchor::VPos::Top,

@@ -4,7 +4,7 @@
 use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 
-use super::fit::fold;
+use super::fit::{fold, held};
 use super::{Canvas, FAINT, INK, Look, Pen, Plot, PlotError, SERIES};
 use crate::analysis::meters::lines::Method;
 use crate::analysis::meters::result::{BandResult, PairOfMeters};
@@ -85,7 +85,7 @@ fn span(values: impl Iterator<Item = f64>) -> std::ops::Range<f64> {
 /// A number on an axis, with a typographic minus.
 fn tick(v: &f64, width: f64) -> String {
     let decimals = (1.0 - width.log10().floor()).clamp(0.0, 6.0) as usize;
-    let text = format!("{:.decimals$}", v.abs());
+    let text = if v.abs() < 1e7 { format!("{:.decimals$}", v.abs()) } else { format!("{:.1e}", v.abs()) };
     if *v < 0.0 && text.chars().any(|c| c.is_ascii_digit() && c != '0') { format!("−{text}") } else { text }
 }
 
@@ -171,7 +171,7 @@ impl Plot for DifferenceAgainstMean<'_> {
         let known = [limits.low_interval.low, limits.high_interval.high, 0.0];
         // intervals on few antennas may be endless: the points and limits decide then
         let most = 4.0 * limits.sd;
-        let known = known.into_iter().map(|v| v.clamp(limits.low - most, limits.high + most));
+        let known = known.into_iter().map(|v| held(v, limits.low - most, limits.high + most));
         let ys = span(points.iter().map(|p| p.1).chain(known));
         let title = self.look.titled.then(|| self.title());
         let mut chart = axes!(
@@ -184,7 +184,7 @@ impl Plot for DifferenceAgainstMean<'_> {
             xs,
             ys
         );
-        let clip = |v: f64| v.clamp(ys.start, ys.end);
+        let clip = |v: f64| held(v, ys.start, ys.end);
         let bands = [
             (limits.low_interval, SERIES[1]),
             (limits.high_interval, SERIES[1]),
@@ -261,7 +261,7 @@ impl Plot for OneAgainstOther<'_> {
         );
         if let Some(r) = lines.relations.iter().find(|r| r.method == Method::Deming) {
             let line = |x: f64| r.constant + r.proportional * x;
-            let clip = |v: f64| v.clamp(ys.start, ys.end);
+            let clip = |v: f64| held(v, ys.start, ys.end);
             let upper = lines.band_x.iter().zip(&lines.band_half).map(|(x, h)| (*x, clip(line(*x) + h)));
             let lower = lines.band_x.iter().zip(&lines.band_half).rev().map(|(x, h)| (*x, clip(line(*x) - h)));
             let area: Vec<(f64, f64)> = upper.chain(lower).collect();

@@ -4,7 +4,7 @@
 use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 
-use super::fit::{fold, width};
+use super::fit::{fold, held, width};
 use super::{Canvas, FAINT, INK, Look, Pen, Plot, PlotError, SERIES, SHADE};
 use crate::analysis::antennas::result::Range;
 
@@ -76,6 +76,10 @@ const SAID: u32 = 12;
 const LINE: u32 = 17;
 const BAR: u32 = 20;
 const AXIS: u32 = 46;
+/// The least a bar needs beside its name.
+const BAR_ROOM: f64 = 120.0;
+/// What is larger is nonsense of some file, and is not drawn.
+const LARGEST: f64 = 1e12;
 
 /// Where a row stands.
 struct Placed<'a> {
@@ -139,7 +143,11 @@ impl Rows {
         let names = widest(&|r| width(&r.label, NAME)).min(0.32 * (right - left));
         let said = widest(&|r| width(&r.said, SAID));
         let gap = |x: f64| if x > 0.0 { x + 16.0 } else { x };
-        Columns { beside: true, left: left + gap(names), right: right - gap(said), names }
+        let (from, to) = (left + gap(names), right - gap(said));
+        if to - from < BAR_ROOM {
+            return Columns { beside: false, left, right, names: right - left };
+        }
+        Columns { beside: true, left: from, right: to, names }
     }
 
     fn placed(&self) -> Vec<Placed<'_>> {
@@ -170,20 +178,20 @@ impl Rows {
 
     /// Ends of the axis: every value and every range that is not far beyond all others.
     fn span(&self) -> (f64, f64) {
-        let finite = |x: &f64| x.is_finite();
-        let mut values: Vec<f64> = self.rows.iter().filter_map(|r| r.value).filter(finite).collect();
+        let mut values: Vec<f64> = self.rows.iter().filter_map(|r| r.value).collect();
         values.extend(self.rows.iter().filter_map(|r| r.limit));
         let stacked = self.rows.iter().filter(|r| !r.parts.is_empty());
         values.extend(stacked.flat_map(|r| [0.0, r.parts.iter().map(|p| p.1).sum()]));
         values.extend(self.zero.as_ref().map(|_| 0.0));
         values.extend(self.zone.iter().flat_map(|z| [z.low, z.high]));
+        values.retain(|x| x.abs() < LARGEST);
         let (mut low, mut high) = ends(&values);
         let mut halves: Vec<f64> = self
             .rows
             .iter()
             .filter_map(|r| r.range)
             .map(|r| (r.high - r.low) / 2.0)
-            .filter(|h| h.is_finite() && *h > 0.0)
+            .filter(|h| *h > 0.0 && *h < LARGEST)
             .collect();
         halves.sort_by(f64::total_cmp);
         let usual = halves.get(halves.len() / 2).copied().unwrap_or(0.0);
@@ -225,7 +233,7 @@ impl Plot for Rows {
         let Columns { beside, left, right, .. } = self.columns();
         let (side, far) = (f64::from(SIDE), f64::from(self.look.width - SIDE));
         let at = |x: f64| left + (right - left) * (x - low) / (high - low);
-        let inside = |x: f64| x.clamp(low, high);
+        let inside = |x: f64| held(x, low, high);
         let here = |x: f64, y: f64| (pen.length(x), pen.length(y));
         let line = |from: (f64, f64), to: (f64, f64), style: ShapeStyle| {
             canvas.draw(&PathElement::new([here(from.0, from.1), here(to.0, to.1)], style)).map_err(PlotError::new)
@@ -282,11 +290,11 @@ impl Plot for Rows {
         let decimals = (-step.log10().floor()).clamp(0.0, 9.0) as usize;
         for x in &marks {
             line((at(*x), bottom), (at(*x), bottom + 5.0), pen.line(INK, 10))?;
-            let text = format!("{:.decimals$}", x.abs());
+            let text = if x.abs() < 1e7 { format!("{:.decimals$}", x.abs()) } else { format!("{:.1e}", x.abs()) };
             let sign = if *x < -step / 2.0 { "−" } else { "" };
             let text = format!("{sign}{text}");
             let half = width(&text, 11) / 2.0;
-            words(&text, 11, at(*x).clamp(left + half, right - half), bottom + 13.0, HPos::Center)?;
+            words(&text, 11, held(at(*x), left + half, right - half), bottom + 13.0, HPos::Center)?;
         }
         for (k, text) in self.axis_lines().iter().enumerate() {
             words(text, 12, (left + right) / 2.0, bottom + 31.0 + 15.0 * k as f64, HPos::Center)?;
@@ -310,11 +318,11 @@ fn draw_value<B: DrawingBackend>(
     };
     let color = color_of(p.row.mark);
     if let Some(limit) = p.row.limit {
-        let x = at(limit.clamp(low, high));
+        let x = at(held(limit, low, high));
         stroke(&[(x, y - 10.0), (x, y + 10.0)], pen.line(INK, 25))?;
     }
     if let Some(range) = p.row.range {
-        let (from, to) = (range.low.clamp(low, high), range.high.clamp(low, high));
+        let (from, to) = (held(range.low, low, high), held(range.high, low, high));
         stroke(&[(at(from), y), (at(to), y)], pen.line(color, 24))?;
         // an end that is cut off is an arrow, not a tick
         for (end, shown, way) in [(range.low, from, 1.0), (range.high, to, -1.0)] {
@@ -327,7 +335,7 @@ fn draw_value<B: DrawingBackend>(
         }
     }
     match p.row.value {
-        Some(value) if value.is_finite() => draw_mark(canvas, pen, p.row.mark, (at(value.clamp(low, high)), y)),
+        Some(value) if value.is_finite() => draw_mark(canvas, pen, p.row.mark, (at(held(value, low, high)), y)),
         _ => Ok(()),
     }
 }
@@ -430,5 +438,23 @@ mod tests {
         let (low, high) = plot.span();
         assert!(low > -5.0 && high < 8.0, "{low} {high}");
         assert!(super::super::to_svg(&plot).is_ok());
+    }
+
+    #[test]
+    fn values_no_meter_shows_are_drawn_without_a_fault() {
+        for (value, limit) in [(1.3, 1e300), (1e300, -1e300), (f64::NAN, f64::INFINITY), (1e11, -1e11)] {
+            let range = Range { low: value - 1e299, high: value };
+            let row = Row::new("heron".into(), "9".repeat(300), Mark::Full, Some(value), Some(range));
+            let plot = Rows {
+                title: "t".into(),
+                axis: "dB".into(),
+                zero: None,
+                zone: Some(Range { low: -1e300, high: 1e300 }),
+                rows: vec![Row { limit: Some(limit), ..row }],
+                key: vec![],
+                look: Look::WIDE,
+            };
+            assert!(super::super::to_svg(&plot).is_ok());
+        }
     }
 }
