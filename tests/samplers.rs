@@ -7,7 +7,8 @@
 #![allow(clippy::unwrap_used)] // helpers of tests may fail as tests do
 
 use daylight::montecarlo::distribution::Distribution;
-use daylight::montecarlo::joint::{Factor, standard_normals, stretches};
+use daylight::montecarlo::elementary::standard_normals;
+use daylight::montecarlo::joint::{Factor, stretches};
 use daylight::montecarlo::stream::swift_stream;
 use rayon::prelude::*;
 

@@ -5,6 +5,7 @@ pub mod antennas;
 pub mod audit;
 pub mod budget;
 pub mod claims;
+pub mod coded;
 pub mod looks;
 pub mod meters;
 pub mod next;

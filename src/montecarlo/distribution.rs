@@ -5,9 +5,11 @@
 //! of a trapezoid's top to its base, ν degrees of freedom, q a count.
 
 use rand::{Rng, RngExt};
-use rand_distr::{Exp1, StandardNormal};
+use rand_distr::Exp1;
 use statrs::distribution as law;
 use statrs::distribution::ContinuousCDF;
+
+use super::elementary::standard_normals;
 
 /// A distribution with its place and size, in the unit of its quantity.
 ///
@@ -166,7 +168,8 @@ impl Distribution {
         match self {
             Exact { value } => draws.fill(value),
             Normal { mean, standard } => {
-                draws.iter_mut().for_each(|x| *x = mean + standard * rng.sample::<f64, _>(StandardNormal));
+                standard_normals(rng, draws);
+                draws.iter_mut().for_each(|x| *x = mean + standard * *x);
             }
             Rectangular { low, high } => {
                 draws.iter_mut().for_each(|x| *x = low + (high - low) * rng.random::<f64>());

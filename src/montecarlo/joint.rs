@@ -3,7 +3,7 @@
 //! Source: JCGM 101:2008, 6.4.8 (multivariate normal by a Cholesky factor), JCGM 102:2011, 5.3 (multivariate t).
 
 use rand::{Rng, RngExt};
-use rand_distr::{ChiSquared, StandardNormal};
+use rand_distr::ChiSquared;
 
 /// The lower factor L of a correlation matrix R = L·Lᵀ, which may be singular: a set of quantities that are
 /// functions of each other is a set of quantities.
@@ -64,11 +64,6 @@ impl Factor {
             }
         }
     }
-}
-
-/// Fills with independent standard normals.
-pub fn standard_normals(rng: &mut impl Rng, draws: &mut [f64]) {
-    draws.iter_mut().for_each(|z| *z = rng.sample(StandardNormal));
 }
 
 /// What turns a standard normal into a standard t of `df` degrees of freedom: draws of √(ν/χ²_ν). All quantities of a

@@ -3,6 +3,7 @@
 pub mod adaptive; // trials until the figures are stable
 pub mod coverage; // coverage intervals
 pub mod distribution; // the distributions of inputs
+pub mod elementary; // sine, logarithm and normals by the column
 pub mod joint; // inputs that go together
 pub mod moments; // means and covariances from chunks
 pub mod replays;

@@ -88,7 +88,7 @@ impl Bench {
         config.meters.iter().for_each(|m| vocabulary.add(Column::Meter, &m.name, true));
         pairs.all().for_each(|(_, quantity)| vocabulary.add(Column::Quantity, quantity, true));
         config.quantities.iter().for_each(|q| vocabulary.add(Column::Quantity, &q.name, true));
-        let (mut history, mut scatter, mut elsewhere) = (History::empty(config), Scatter::new(), vec![]);
+        let (mut history, mut scatter, mut elsewhere) = (History::empty(config), Scatter::default(), vec![]);
         if let Some(season) = season {
             let frame = &season.readings.frame;
             learn(frame, &mut vocabulary, &mut pairs)?;

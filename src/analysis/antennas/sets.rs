@@ -1,10 +1,12 @@
 //! The sets of a season: all readings of one quantity on one band by one meter, as the sufficient
 //! statistics of their mountings.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::BTreeMap;
 
 use polars::prelude::*;
+use rayon::prelude::*;
 
+use crate::analysis::coded::{Coded, QuickMap};
 use crate::analysis::meters::correction::SetCorrection;
 use crate::radio::quantity::{Quantity, Scale};
 use crate::radio::reflection;
@@ -71,8 +73,10 @@ pub struct Row {
     pub summary: MountingSummary,
     /// The finest digit written.
     pub step: f64,
-    reports: Vec<f64>,
 }
+
+/// The columns of names, in the order in which they are numbered.
+pub const NAMES: [&str; 5] = ["quantity", "band", "meter", "session", "antenna"];
 
 /// Groups the readings into sets, by quantity in the documented order, then band in the season's order,
 /// then meter. Readings of check loads are no antenna's and stay out.
@@ -80,20 +84,41 @@ pub struct Row {
 /// # Errors
 /// Whatever Polars reports; none is expected on a frame made by the season.
 pub fn sets_of(frame: &DataFrame, config: &Config) -> PolarsResult<(Vec<Set>, Vec<OrdinalSet>)> {
-    let mut grouped: BTreeMap<(usize, usize, String), (Quantity, Vec<Row>)> = BTreeMap::new();
-    for row in rows(frame, config)?.into_iter().filter(|row| !config.is_load(&row.antenna)) {
-        let Some(quantity) = config.quantity(&row.quantity) else { continue };
-        let place = quantity_place(config, &row.quantity);
-        let band_place = config.bands.iter().position(|b| b.name == row.band).unwrap_or(usize::MAX);
-        let key = (place, band_place, format!("{}\u{0}{}", row.band, row.meter));
-        grouped.entry(key).or_insert_with(|| (quantity, vec![])).1.push(row);
+    let coded = Coded::all(frame, NAMES)?;
+    sets_of_coded(frame, coded.each_ref(), config)
+}
+
+/// The same where the columns [`NAMES`] are numbered already.
+///
+/// # Errors
+/// As [`sets_of`].
+pub fn sets_of_coded(
+    frame: &DataFrame,
+    coded: [&Coded; 5],
+    config: &Config,
+) -> PolarsResult<(Vec<Set>, Vec<OrdinalSet>)> {
+    let mountings = mountings(frame, coded, config)?;
+    let [quantities, bands, meters, _, antennas] = coded.map(|c| &c.names[..]);
+    let loads: Vec<bool> = antennas.iter().map(|name| config.is_load(name)).collect();
+    let mut grouped: BTreeMap<[usize; 3], Vec<&Mounting>> = BTreeMap::new();
+    for m in mountings.iter().filter(|m| !loads[m.names[4]]) {
+        let [quantity, band, meter, ..] = m.names;
+        grouped.entry([quantity, band, meter]).or_default().push(m);
     }
+    let mut grouped: Vec<_> = grouped.into_iter().collect();
+    grouped.sort_by_cached_key(|&([quantity, band, meter], _)| {
+        let place = quantity_place(config, &quantities[quantity]);
+        let band_place = config.bands.iter().position(|b| b.name == bands[band]).unwrap_or(usize::MAX);
+        (place, band_place, format!("{}\u{0}{}", bands[band], meters[meter]))
+    });
     let (mut sets, mut ordinal) = (vec![], vec![]);
-    for (quantity, rows) in grouped.into_values() {
-        if quantity.scale == Scale::Ordinal {
-            ordinal.push(ordinal_set(quantity, rows, config));
+    for ([quantity, band, meter], of) in grouped {
+        let Some(quantity) = config.quantity(&quantities[quantity]) else { continue };
+        let group = Group { quantity, band: bands[band].clone(), meter: meters[meter].clone(), of, coded };
+        if group.quantity.scale == Scale::Ordinal {
+            ordinal.push(ordinal_set(group, config));
         } else {
-            sets.push(set(quantity, rows, config));
+            sets.push(set(group, config));
         }
     }
     Ok((sets, ordinal))
@@ -125,53 +150,115 @@ impl MountingKey {
     }
 }
 
-/// Running sums of one mounting's rows, in the order of the log.
-struct Sums<'a> {
-    names: [&'a str; 5],
+/// One mounting by its names' numbers.
+struct Mounting {
+    names: [usize; 5],
     key: MountingKey,
-    rows: Vec<usize>,
+    summary: MountingSummary,
     step: f64,
+    reports: Vec<f64>,
 }
 
-/// One entry a mounting, check loads' too, in order of first appearance. Plain loops: the grouping of a
-/// large log is what reading it in takes longest over.
+/// The mountings of one set.
+struct Group<'a> {
+    quantity: Quantity,
+    band: String,
+    meter: String,
+    of: Vec<&'a Mounting>,
+    coded: [&'a Coded; 5],
+}
+
+impl Group<'_> {
+    /// Names of one kind that the mountings bear, in alphabetical order, each with its number.
+    fn names(&self, kind: usize) -> Vec<(&str, usize)> {
+        let mut numbers: Vec<usize> = self.of.iter().map(|m| m.names[kind]).collect();
+        numbers.sort_unstable();
+        numbers.dedup();
+        let mut names: Vec<(&str, usize)> = numbers.into_iter().map(|n| (&self.coded[kind].names[n][..], n)).collect();
+        names.sort_unstable();
+        names
+    }
+
+    /// Antennas, in the season's order, then alphabetical.
+    fn antennas(&self, config: &Config) -> Order {
+        let mut names = self.names(4);
+        names.sort_by_key(|(name, _)| config.antennas.iter().position(|a| a.name == *name).unwrap_or(usize::MAX));
+        Order::new(&names, self.coded[4])
+    }
+
+    /// Sessions, in alphabetical order.
+    fn sessions(&self) -> Order {
+        Order::new(&self.names(3), self.coded[3])
+    }
+}
+
+/// Names of a set in its order, and the place of each by its number.
+struct Order {
+    names: Vec<String>,
+    place: Vec<usize>,
+}
+
+impl Order {
+    fn new(names: &[(&str, usize)], coded: &Coded) -> Order {
+        let mut place = vec![0; coded.names.len()];
+        names.iter().enumerate().for_each(|(at, &(_, number))| place[number] = at);
+        Order { names: names.iter().map(|(name, _)| (*name).to_string()).collect(), place }
+    }
+}
+
+/// One entry a mounting, check loads' too, in order of first appearance.
 ///
 /// # Errors
 /// Whatever Polars reports; none is expected on a frame made by the season.
 pub fn rows(frame: &DataFrame, config: &Config) -> PolarsResult<Vec<Row>> {
-    let text = |name: &str| frame.column(name).and_then(|c| c.str().cloned());
+    let coded = Coded::all(frame, NAMES)?;
+    let row = |m: Mounting| {
+        let name = |k: usize| coded[k].names[m.names[k]].clone();
+        Row {
+            quantity: name(0),
+            band: name(1),
+            meter: name(2),
+            session: name(3),
+            antenna: name(4),
+            mounting: m.key.number(),
+            summary: m.summary,
+            step: m.step,
+        }
+    };
+    Ok(mountings(frame, coded.each_ref(), config)?.into_iter().map(row).collect())
+}
+
+/// Plain loops: the grouping of a large log is what reading it in takes longest over.
+fn mountings(frame: &DataFrame, coded: [&Coded; 5], config: &Config) -> PolarsResult<Vec<Mounting>> {
     let number = |name: &str| -> PolarsResult<Vec<Option<f64>>> { Ok(frame.column(name)?.f64()?.iter().collect()) };
-    let columns = [text("quantity")?, text("band")?, text("meter")?, text("session")?, text("antenna")?];
     let (value, y, readings) = (number("value")?, number("y")?, number("readings")?);
     let (y_sd, step, squares) = (number("y_sd")?, number("step")?, number("squares")?);
-    let mounting: Vec<Option<i64>> = frame.column("mounting")?.i64()?.iter().collect();
-    let mut place: HashMap<([&str; 5], MountingKey), usize> = HashMap::new();
-    let mut mountings: Vec<Sums> = vec![];
-    let mut names: [_; 5] = std::array::from_fn(|k| columns[k].iter());
+    let numbered: Vec<Option<i64>> = frame.column("mounting")?.i64()?.iter().collect();
+    let mut place: QuickMap<([usize; 5], MountingKey), usize> = QuickMap::default();
+    let mut found: Vec<([usize; 5], MountingKey, Vec<usize>)> = vec![];
     for i in 0..frame.height() {
-        let names: [&str; 5] = std::array::from_fn(|k| names[k].next().flatten().unwrap_or_default());
-        let key = match (mounting[i], config.repeats) {
+        let names = coded.map(|c| c.of_row[i]);
+        let key = match (numbered[i], config.repeats) {
             (Some(number), _) => MountingKey::Numbered(number),
             (None, Repeats::LeftOn) => MountingKey::LeftOn,
             (None, Repeats::Remounted) => MountingKey::Row(i),
         };
         let at = *place.entry((names, key)).or_insert_with(|| {
-            mountings.push(Sums { names, key, rows: vec![], step: f64::INFINITY });
-            mountings.len() - 1
+            found.push((names, key, vec![]));
+            found.len() - 1
         });
-        mountings[at].rows.push(i);
-        mountings[at].step = mountings[at].step.min(step[i].unwrap_or(f64::INFINITY));
+        found[at].2.push(i);
     }
     let of = |column: &[Option<f64>], i: usize, default: f64| column[i].unwrap_or(default);
-    let summary = |m: &Sums| {
-        let n: f64 = m.rows.iter().map(|&i| of(&readings, i, 1.0)).sum();
-        let sum = || m.rows.iter().map(|&i| of(&readings, i, 1.0) * of(&y, i, 0.0)).sum::<f64>();
+    let summary = |rows: &[usize]| {
+        let n: f64 = rows.iter().map(|&i| of(&readings, i, 1.0)).sum();
+        let sum = || rows.iter().map(|&i| of(&readings, i, 1.0) * of(&y, i, 0.0)).sum::<f64>();
         // one row's mean is its own, to the bit
-        let mean = if let [only] = m.rows[..] { of(&y, only, 0.0) } else { sum() / n };
+        let mean = if let [only] = rows { of(&y, *only, 0.0) } else { sum() / n };
         // scatter of the rows about their mean, and inside summarised rows
-        let between = m.rows.iter().map(|&i| of(&readings, i, 1.0) * (of(&y, i, 0.0) - mean).powi(2)).sum::<f64>();
+        let between = rows.iter().map(|&i| of(&readings, i, 1.0) * (of(&y, i, 0.0) - mean).powi(2)).sum::<f64>();
         // a summarised row without a standard deviation brings no degrees of freedom of its own
-        let inside = m.rows.iter().filter_map(|&i| {
+        let inside = rows.iter().filter_map(|&i| {
             let (more, sd) = (of(&readings, i, 1.0) - 1.0, y_sd[i]?);
             Some((more, squares[i].unwrap_or(more * sd * sd)))
         });
@@ -180,64 +267,45 @@ pub fn rows(frame: &DataFrame, config: &Config) -> PolarsResult<Vec<Row>> {
             session: 0,
             antenna: 0,
             readings: n,
-            df: df + m.rows.len() as f64 - 1.0,
+            df: df + rows.len() as f64 - 1.0,
             mean,
             sum_of_squares: (between + within).max(0.0),
         }
     };
-    let made = mountings.iter().map(|m| Row {
-        quantity: m.names[0].into(),
-        band: m.names[1].into(),
-        meter: m.names[2].into(),
-        session: m.names[3].into(),
-        antenna: m.names[4].into(),
-        mounting: m.key.number(),
-        summary: summary(m),
-        step: m.step,
-        reports: m.rows.iter().filter_map(|&i| value[i]).collect(),
+    let made = found.par_iter().map(|(names, key, rows)| Mounting {
+        names: *names,
+        key: *key,
+        summary: summary(rows),
+        step: rows.iter().map(|&i| of(&step, i, f64::INFINITY)).fold(f64::INFINITY, f64::min),
+        reports: rows.iter().filter_map(|&i| value[i]).collect(),
     });
     Ok(made.collect())
 }
 
-fn antenna_order(rows: &[Row], config: &Config) -> Vec<String> {
-    let mut names: Vec<String> = rows.iter().map(|r| r.antenna.clone()).collect();
-    names.sort();
-    names.dedup();
-    names.sort_by_key(|name| config.antennas.iter().position(|a| &a.name == name).unwrap_or(usize::MAX));
-    names
-}
-
-fn sessions_of(rows: &[Row]) -> Vec<String> {
-    let mut names: Vec<String> = rows.iter().map(|r| r.session.clone()).collect();
-    names.sort();
-    names.dedup();
-    names
-}
-
-fn set(quantity: Quantity, rows: Vec<Row>, config: &Config) -> Set {
-    let (band, meter) = (rows[0].band.clone(), rows[0].meter.clone());
-    let (antennas, sessions) = (antenna_order(&rows, config), sessions_of(&rows));
+fn set(group: Group, config: &Config) -> Set {
+    let (antennas, sessions) = (group.antennas(config), group.sessions());
+    let Group { quantity, band, meter, of, .. } = group;
     let declared = config.meter(&meter);
     let loss = declared.and_then(|m| m.line_loss_db.get(&band)).copied().filter(|_| quantity.is_reflection());
     let line_factor = loss.map_or(1.0, reflection::line_correction);
     let resolution = declared.and_then(|m| m.resolution.get(&quantity.name)).copied();
-    let written = rows.iter().map(|r| r.step).fold(f64::INFINITY, f64::min);
-    let mountings = rows
+    let written = of.iter().map(|m| m.step).fold(f64::INFINITY, f64::min);
+    let mountings = of
         .iter()
-        .map(|r| MountingSummary {
-            session: sessions.binary_search(&r.session).unwrap_or(0),
-            antenna: antennas.iter().position(|a| *a == r.antenna).unwrap_or(0),
-            mean: r.summary.mean * line_factor,
-            sum_of_squares: r.summary.sum_of_squares * line_factor * line_factor,
-            ..r.summary
+        .map(|m| MountingSummary {
+            session: sessions.place[m.names[3]],
+            antenna: antennas.place[m.names[4]],
+            mean: m.summary.mean * line_factor,
+            sum_of_squares: m.summary.sum_of_squares * line_factor * line_factor,
+            ..m.summary
         })
         .collect();
     Set {
         quantity,
         band,
         meter,
-        antennas,
-        sessions,
+        antennas: antennas.names,
+        sessions: sessions.names,
         mountings,
         line_factor,
         resolution: resolution.unwrap_or(if written.is_finite() { written } else { 1.0 }),
@@ -246,13 +314,13 @@ fn set(quantity: Quantity, rows: Vec<Row>, config: &Config) -> Set {
     }
 }
 
-fn ordinal_set(quantity: Quantity, rows: Vec<Row>, config: &Config) -> OrdinalSet {
-    let (antennas, sessions) = (antenna_order(&rows, config), sessions_of(&rows));
-    let mut by_session: Vec<BTreeMap<usize, Vec<f64>>> = vec![BTreeMap::new(); sessions.len()];
-    for row in &rows {
-        let session = sessions.iter().position(|s| *s == row.session).unwrap_or(0);
-        let antenna = antennas.iter().position(|a| *a == row.antenna).unwrap_or(0);
-        by_session[session].entry(antenna).or_default().extend(&row.reports);
+fn ordinal_set(group: Group, config: &Config) -> OrdinalSet {
+    let (antennas, sessions) = (group.antennas(config), group.sessions());
+    let Group { quantity, band, meter, of, .. } = group;
+    let mut by_session: Vec<BTreeMap<usize, Vec<f64>>> = vec![BTreeMap::new(); sessions.names.len()];
+    for m in of {
+        let (session, antenna) = (sessions.place[m.names[3]], antennas.place[m.names[4]]);
+        by_session[session].entry(antenna).or_default().extend(&m.reports);
     }
-    OrdinalSet { quantity, band: rows[0].band.clone(), meter: rows[0].meter.clone(), antennas, sessions: by_session }
+    OrdinalSet { quantity, band, meter, antennas: antennas.names, sessions: by_session }
 }

@@ -1,7 +1,6 @@
 //! What a rule is given: the season's readings as plain rows, grouped by set, mounting and occasion, and
 //! a fit of each set made when the first rule asks for it.
 
-use std::collections::HashMap;
 use std::hash::Hash;
 use std::sync::OnceLock;
 
@@ -11,8 +10,9 @@ use rayon::prelude::*;
 use super::together::{Scatter, Sorted};
 use crate::analysis::antennas::fitted::fit;
 use crate::analysis::antennas::result::label;
-use crate::analysis::antennas::sets::{OrdinalSet, Set, sets_of};
+use crate::analysis::antennas::sets::{OrdinalSet, Set, sets_of_coded};
 use crate::analysis::audit::levels::Levels;
+use crate::analysis::coded::{Coded, QuickMap};
 use crate::montecarlo::simultaneous::SetFit;
 use crate::season::Season;
 use crate::season::config::{Config, Repeats};
@@ -143,13 +143,20 @@ impl<'a> Log<'a> {
     /// As [`Log::new`].
     pub fn without_levels(season: &'a Season) -> PolarsResult<Log<'a>> {
         let frame = &season.readings.frame;
+        let coded = Coded::all(frame, ["file", "session", "antenna", "band", "meter", "quantity"])?;
+        let [files, sessions, antennas, bands, meters, quantities] = coded;
+        let coded = [files, sessions.sorted(), antennas, bands, meters, quantities];
+        let [_, sessions, antennas, bands, meters, quantities] = &coded;
         // side by side: both go through the whole log
-        let (laid, sets) = rayon::join(|| Rows::of(frame), || sets_of(frame, &season.config));
-        let (laid, (sets, ordinal)) = (laid?, sets?);
-        let [files, sessions, antennas, bands, meters, quantities] = laid.names;
+        let (rows, sets) = rayon::join(
+            || rows_of(frame, &coded),
+            || sets_of_coded(frame, [quantities, bands, meters, sessions, antennas], &season.config),
+        );
+        let (rows, (sets, ordinal)) = (rows?, sets?);
+        let [files, sessions, antennas, bands, meters, quantities] = coded.map(|c| c.names);
         let mut log = Log {
             season,
-            rows: laid.rows,
+            rows,
             files,
             sessions,
             antennas,
@@ -167,7 +174,7 @@ impl<'a> Log<'a> {
 
     /// Gives each set the rows it was made of.
     fn with_rows(&self, sets: Vec<Set>) -> Vec<LogSet> {
-        let mut rows_of: HashMap<(usize, usize, usize), Vec<usize>> = HashMap::new();
+        let mut rows_of: QuickMap<(usize, usize, usize), Vec<usize>> = QuickMap::default();
         for (i, row) in self.rows.iter().enumerate().filter(|(_, r)| !self.is_load(r)) {
             rows_of.entry((row.quantity, row.band, row.meter)).or_default().push(i);
         }
@@ -344,7 +351,7 @@ impl<'a> Log<'a> {
 
 /// Items with one key together, in order of first appearance.
 pub fn group<K: Eq + Hash>(items: &[usize], key: impl Fn(usize) -> K) -> Vec<Vec<usize>> {
-    let mut place: HashMap<K, usize> = HashMap::new();
+    let mut place: QuickMap<K, usize> = QuickMap::default();
     let mut groups: Vec<Vec<usize>> = vec![];
     for &item in items {
         let at = *place.entry(key(item)).or_insert_with(|| {
@@ -356,77 +363,31 @@ pub fn group<K: Eq + Hash>(items: &[usize], key: impl Fn(usize) -> K) -> Vec<Vec
     groups
 }
 
-/// The frame as plain rows, and the names their indices stand for: files, sessions, antennas, bands, meters, quantities.
-struct Rows {
-    rows: Vec<Row>,
-    names: [Vec<String>; 6],
-}
-
-impl Rows {
-    fn of(frame: &DataFrame) -> PolarsResult<Rows> {
-        let columns = ["file", "session", "antenna", "band", "meter", "quantity"];
-        let mut names: Vec<Names> = columns.par_iter().map(|c| Names::of(frame, c)).collect::<PolarsResult<_>>()?;
-        names[1].sort();
-        let number = |name: &str| -> PolarsResult<Vec<Option<f64>>> { Ok(frame.column(name)?.f64()?.iter().collect()) };
-        let (value, y, step, readings) = (number("value")?, number("y")?, number("step")?, number("readings")?);
-        let (sd, order, battery) = (number("sd")?, number("order")?, number("battery")?);
-        let mounting: Vec<Option<i64>> = frame.column("mounting")?.i64()?.iter().collect();
-        let when: Vec<Option<i64>> = frame.column("when")?.cast(&DataType::Int64)?.i64()?.iter().collect();
-        let line: Vec<Option<u32>> = frame.column("line")?.u32()?.iter().collect();
-        let row = |i: usize| Row {
-            file: names[0].of_row[i],
-            line: line[i].unwrap_or(0) as usize,
-            session: names[1].of_row[i],
-            antenna: names[2].of_row[i],
-            band: names[3].of_row[i],
-            meter: names[4].of_row[i],
-            quantity: names[5].of_row[i],
-            value: value[i].unwrap_or(f64::NAN),
-            y: y[i].unwrap_or(f64::NAN),
-            step: step[i].unwrap_or(0.0),
-            readings: readings[i].unwrap_or(1.0),
-            sd: sd[i],
-            mounting: mounting[i],
-            when: when[i],
-            order: order[i],
-            battery: battery[i],
-        };
-        let rows = (0..frame.height()).map(row).collect();
-        let mut names = names.into_iter().map(|n| n.names);
-        Ok(Rows { rows, names: std::array::from_fn(|_| names.next().unwrap_or_default()) })
-    }
-}
-
-/// The distinct names of a column, and each row's.
-struct Names {
-    names: Vec<String>,
-    of_row: Vec<usize>,
-}
-
-impl Names {
-    fn of(frame: &DataFrame, column: &str) -> PolarsResult<Names> {
-        let texts = frame.column(column)?.str()?;
-        let mut known: HashMap<&str, usize> = HashMap::new();
-        let mut names: Vec<String> = vec![];
-        let of_row = texts
-            .iter()
-            .map(|text| {
-                let text = text.unwrap_or("");
-                *known.entry(text).or_insert_with(|| {
-                    names.push(text.to_string());
-                    names.len() - 1
-                })
-            })
-            .collect();
-        Ok(Names { names, of_row })
-    }
-
-    fn sort(&mut self) {
-        let mut order: Vec<usize> = (0..self.names.len()).collect();
-        order.sort_by(|&a, &b| self.names[a].cmp(&self.names[b]));
-        let mut place = vec![0; order.len()];
-        order.iter().enumerate().for_each(|(new, &old)| place[old] = new);
-        self.names = order.iter().map(|&old| self.names[old].clone()).collect();
-        self.of_row.iter_mut().for_each(|row| *row = place[*row]);
-    }
+/// The frame as plain rows; names as they are numbered: files, sessions, antennas, bands, meters, quantities.
+fn rows_of(frame: &DataFrame, names: &[Coded; 6]) -> PolarsResult<Vec<Row>> {
+    let number = |name: &str| -> PolarsResult<Vec<Option<f64>>> { Ok(frame.column(name)?.f64()?.iter().collect()) };
+    let (value, y, step, readings) = (number("value")?, number("y")?, number("step")?, number("readings")?);
+    let (sd, order, battery) = (number("sd")?, number("order")?, number("battery")?);
+    let mounting: Vec<Option<i64>> = frame.column("mounting")?.i64()?.iter().collect();
+    let when: Vec<Option<i64>> = frame.column("when")?.cast(&DataType::Int64)?.i64()?.iter().collect();
+    let line: Vec<Option<u32>> = frame.column("line")?.u32()?.iter().collect();
+    let row = |i: usize| Row {
+        file: names[0].of_row[i],
+        line: line[i].unwrap_or(0) as usize,
+        session: names[1].of_row[i],
+        antenna: names[2].of_row[i],
+        band: names[3].of_row[i],
+        meter: names[4].of_row[i],
+        quantity: names[5].of_row[i],
+        value: value[i].unwrap_or(f64::NAN),
+        y: y[i].unwrap_or(f64::NAN),
+        step: step[i].unwrap_or(0.0),
+        readings: readings[i].unwrap_or(1.0),
+        sd: sd[i],
+        mounting: mounting[i],
+        when: when[i],
+        order: order[i],
+        battery: battery[i],
+    };
+    Ok((0..frame.height()).map(row).collect())
 }

@@ -5,9 +5,8 @@
 //! deviations of a reading are allowed between two moments; where it doesn't, 0.01 in |Γ|, a usual noise
 //! of hobby instruments (common practice, no source).
 
-use std::collections::HashMap;
-
 use super::log::{Log, group};
+use crate::analysis::coded::QuickMap;
 use crate::radio::feasible::Interval;
 use crate::radio::quantity::Scale;
 use crate::radio::reflection::from_swr;
@@ -32,18 +31,18 @@ pub struct Together {
 #[derive(Debug)]
 pub struct Sorted {
     all: Vec<Together>,
-    scatter: HashMap<(usize, usize, usize), f64>,
+    scatter: QuickMap<(usize, usize, usize), f64>,
 }
 
 /// How far the readings of each set move between two moments, by the names of quantity, band and meter.
-pub type Scatter = HashMap<(String, String, String), f64>;
+pub type Scatter = QuickMap<(String, String, String), f64>;
 
 /// The same, to be asked about.
 pub struct Mountings<'a> {
     log: &'a Log<'a>,
     /// The mountings.
     pub all: &'a [Together],
-    scatter: &'a HashMap<(usize, usize, usize), f64>,
+    scatter: &'a QuickMap<(usize, usize, usize), f64>,
 }
 
 impl Sorted {
@@ -55,7 +54,7 @@ impl Sorted {
             (r.session, r.antenna, r.band, r.meter, log.mounting_key(i))
         };
         let groups = group(&rows, key);
-        let mut repeats: HashMap<(usize, usize, usize), Vec<f64>> = HashMap::new();
+        let mut repeats: QuickMap<(usize, usize, usize), Vec<f64>> = QuickMap::default();
         for rows in &groups {
             for (at, &i) in rows.iter().enumerate() {
                 let (set, y) = (log.set_key(i), log.rows[i].y);

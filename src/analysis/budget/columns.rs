@@ -1,6 +1,8 @@
 //! A program worked out over columns of draws, a few hundred trials at a time, so that every column in use stays in
 //! the processor's nearest cache.
 
+use crate::montecarlo::elementary;
+
 use super::program::{Binary, Place, Program, Step, Unary};
 
 /// Trials worked out at once.
@@ -69,6 +71,12 @@ fn unary(f: Unary, a: Operand<'_>, out: &mut [f64]) {
         ($($name:ident),*) => {
             match f { $(Unary::$name => map(a, out, |x| Unary::$name.value(x)),)* }
         };
+    }
+    match (f, a) {
+        (Unary::Sine, Operand::Column(a)) => return elementary::sine(a, out),
+        (Unary::Cosine, Operand::Column(a)) => return elementary::cosine(a, out),
+        (Unary::Logarithm, Operand::Column(a)) => return elementary::logarithm(a, out),
+        _ => {}
     }
     loops!(
         Negate,

@@ -126,7 +126,7 @@ mod tests {
         let (n, r) = (1_000_000, -0.588_43_f64);
         let mut columns = [vec![0.0; n], vec![0.0; n]];
         let mut rng = crate::montecarlo::stream::swift_stream(5, 0, 0);
-        columns.iter_mut().for_each(|column| crate::montecarlo::joint::standard_normals(&mut rng, column));
+        columns.iter_mut().for_each(|column| crate::montecarlo::elementary::standard_normals(&mut rng, column));
         let [x, y] = &mut columns;
         y.iter_mut().zip(x.iter()).for_each(|(y, x)| *y = r * x + (1.0 - r * r).sqrt() * *y);
         let region = of_trials(&[x, y], &[0.0, 0.0], &[1.0, r, r, 1.0], 0.95).unwrap();

@@ -7,7 +7,8 @@ use super::config::Config;
 use super::program::Place;
 use crate::montecarlo::adaptive::{self, CHUNK, Plan, Stop, Trials};
 use crate::montecarlo::coverage::IntervalKind;
-use crate::montecarlo::joint::{standard_normals, stretches};
+use crate::montecarlo::elementary::standard_normals;
+use crate::montecarlo::joint::stretches;
 use crate::montecarlo::stream::swift_stream;
 
 /// Trials after which figures that will not settle are given up.

@@ -9,6 +9,8 @@ use rand::RngExt;
 use rand_distr::StandardNormal;
 
 use crate::montecarlo::stream::stream;
+use crate::stats::change_point::statistic::largest;
+use crate::stats::change_point::{Channel, LEAST_POINTS};
 use crate::stats::mixed::SessionLevel;
 
 /// Trials that say how large a step chance alone makes.
@@ -17,9 +19,6 @@ const TRIALS: usize = 4000;
 /// A step rarer than this by chance is taken for one. A false alarm costs width, a step unseen costs a false
 /// verdict: so it is not set lower.
 const RARE: f64 = 0.05;
-
-/// The fewest sessions on each side: one session alone may just be an odd day.
-const FEWEST: usize = 2;
 
 /// A step between two sessions.
 #[derive(Debug, Clone, PartialEq)]
@@ -54,25 +53,25 @@ impl Shift {
     }
 }
 
-/// Looks for a step among sessions in their order: the largest two-sample t over all places a step could
-/// have, against the same over normal draws that have none. `None` with fewer than five sessions, where a
+/// Looks for a step among sessions in their order: the likeliest of all places a step could have, against the
+/// same in normal draws that have none. `None` with fewer than five sessions, where a
 /// step can't be told from scatter, or where chance does as much often enough.
 ///
 /// # Source
 /// The likelihood ratio test for one change in a normal mean: Hawkins (1977), J. Am. Stat. Assoc.
 /// 72:180–186; its null distribution here by simulation.
 pub fn find(levels: &[SessionLevel], seed: u64, task: u64) -> Option<Shift> {
-    if levels.len() < 2 * FEWEST + 1 {
+    if levels.len() < LEAST_POINTS {
         return None;
     }
     let values: Vec<f64> = levels.iter().map(|s| s.level).collect();
-    let (at, largest) = largest_step(&values)?;
+    let mut series = [Channel::alike(values.clone())];
+    let (at, seen) = largest(&series)?;
     let mut rng = stream(seed, task, 0);
     let mut beyond = 0;
-    let mut chance = vec![0.0; values.len()];
     for _ in 0..TRIALS {
-        chance.iter_mut().for_each(|x| *x = rng.sample(StandardNormal));
-        beyond += usize::from(largest_step(&chance).is_some_and(|(_, t)| t >= largest));
+        series[0].values.iter_mut().for_each(|x| *x = rng.sample(StandardNormal));
+        beyond += usize::from(largest(&series).is_some_and(|(_, by_chance)| by_chance >= seen));
     }
     let p_value = (1 + beyond) as f64 / (1 + TRIALS) as f64;
     if p_value > RARE {
@@ -89,22 +88,6 @@ pub fn find(levels: &[SessionLevel], seed: u64, task: u64) -> Option<Shift> {
         df,
         p_value,
     })
-}
-
-/// The place of the largest |t| of after − before, and that |t|; `None` where nothing scatters.
-fn largest_step(values: &[f64]) -> Option<(usize, f64)> {
-    let n = values.len();
-    let mut best: Option<(usize, f64)> = None;
-    for at in FEWEST..=n - FEWEST {
-        let (before, after) = values.split_at(at);
-        let variance = (squares(before) + squares(after)) / (n - 2) as f64;
-        let share = 1.0 / before.len() as f64 + 1.0 / after.len() as f64;
-        let t = (mean(after) - mean(before)).abs() / (variance * share).sqrt();
-        if t.is_finite() && best.is_none_or(|(_, largest)| t > largest) {
-            best = Some((at, t));
-        }
-    }
-    best
 }
 
 fn mean(x: &[f64]) -> f64 {

@@ -2,6 +2,7 @@
 //! analysis scale, or what keeps the row from having them.
 
 use polars::prelude::*;
+use rayon::prelude::*;
 
 use super::cell::{Comma, Reading, reading};
 use super::fault::{Fault, Seen};
@@ -62,10 +63,8 @@ pub fn measure(mut frame: DataFrame, comma: Comma, config: &Config) -> PolarsRes
     let (lines, quantities) = (frame.column("line")?.u32()?, frame.column("quantity")?.str()?);
     let (values, written_units) = (frame.column("value")?.str()?, frame.column("unit")?.str()?);
     let (readings, sds) = (frame.column("readings")?.f64()?, frame.column("sd")?.f64()?);
-    let mut faults = Vec::new();
-    let mut measured = vec![Measured::default(); frame.height()];
-    for (at, numbers) in measured.iter_mut().enumerate() {
-        let (Some(line), Some(quantity)) = (lines.get(at), quantities.get(at)) else { continue };
+    let one = |at: usize| {
+        let (Some(line), Some(quantity)) = (lines.get(at), quantities.get(at)) else { return Ok(Measured::default()) };
         let row = Row {
             quantity,
             value: values.get(at).unwrap_or(""),
@@ -73,11 +72,12 @@ pub fn measure(mut frame: DataFrame, comma: Comma, config: &Config) -> PolarsRes
             readings: readings.get(at).unwrap_or(1.0),
             sd: sds.get(at),
         };
-        match row.measured(comma, config) {
-            Ok(found) => *numbers = found,
-            Err(fault) => faults.push(Seen { line: line as usize, row: rows.get(at), fault }),
-        }
-    }
+        row.measured(comma, config).map_err(|fault| Seen { line: line as usize, row: rows.get(at), fault })
+    };
+    let found: Vec<Result<Measured, Seen>> = (0..frame.height()).into_par_iter().with_min_len(2048).map(one).collect();
+    let mut faults = Vec::new();
+    let measured: Vec<Measured> =
+        found.into_iter().map(|m| m.unwrap_or_else(|seen| set_aside(seen, &mut faults))).collect();
     let column = |name: &str, number: fn(&Measured) -> Option<f64>| {
         Column::new(name.into(), measured.iter().map(number).collect::<Vec<_>>())
     };
@@ -91,6 +91,12 @@ pub fn measure(mut frame: DataFrame, comma: Comma, config: &Config) -> PolarsRes
         frame.with_column(column)?;
     }
     Ok((frame, faults))
+}
+
+/// No numbers for a row whose fault is kept.
+fn set_aside(seen: Seen, faults: &mut Vec<Seen>) -> Measured {
+    faults.push(seen);
+    Measured::default()
 }
 
 impl Row<'_> {

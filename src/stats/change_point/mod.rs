@@ -30,6 +30,13 @@ pub struct Channel {
     pub weights: Vec<f64>,
 }
 
+impl Channel {
+    /// Values that are all as good as each other.
+    pub fn alike(values: Vec<f64>) -> Channel {
+        Channel { weights: vec![1.0; values.len()], values }
+    }
+}
+
 /// How a search is made.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Search {

@@ -194,10 +194,7 @@ pub(super) fn expected(layout: &Layout, workspace: &Workspace, theta: &Theta) ->
             scatter(&y, -1.0, &mut p_matrix[k]);
             for l in 0..=k {
                 trace[k][l] += session.trace_with_k(&y, l);
-                let q = session.times_kb(&y, l);
-                scatter(&q, 0.5, &mut q_matrix[k][l]);
-                let transposed: Vec<f64> = (0..n * n).map(|x| q[(x % n) * n + x / n]).collect();
-                scatter(&transposed, 0.5, &mut q_matrix[k][l]);
+                scatter(&session.times_kb(&y, l), 1.0, &mut q_matrix[k][l]);
             }
         }
         for (slot, j) in visits.clone().enumerate() {
@@ -208,12 +205,20 @@ pub(super) fn expected(layout: &Layout, workspace: &Workspace, theta: &Theta) ->
             for (k, l) in [(2, 2), (3, 2), (3, 3)] {
                 let lambda = inside.cross(k, l);
                 trace[k][l] += inside.trace(k, l) + 2.0 * diagonal * lambda;
+                if lambda == 0.0 {
+                    continue;
+                }
                 for i in 0..n {
                     for m in 0..n {
                         q_matrix[k][l][antennas[i] * p + antennas[m]] += lambda * column[i] * column[m];
                     }
                 }
             }
+        }
+    }
+    for k in 0..4 {
+        for q in &mut q_matrix[k][..=k] {
+            symmetrize(q, p);
         }
     }
     for (class, &omega) in layout.classes.iter().zip(&workspace.omega) {
@@ -245,6 +250,16 @@ pub(super) fn expected(layout: &Layout, workspace: &Workspace, theta: &Theta) ->
         }
     }
     Expected { p_matrix, q_matrix, information }
+}
+
+/// Each entry of a p×p matrix, and the one across the diagonal, made their mean.
+fn symmetrize(matrix: &mut [f64], p: usize) {
+    for i in 0..p {
+        for j in 0..i {
+            let mean = 0.5 * (matrix[i * p + j] + matrix[j * p + i]);
+            (matrix[i * p + j], matrix[j * p + i]) = (mean, mean);
+        }
+    }
 }
 
 /// B of one session, and how each component acts between its visits: K_s = 1·1ᵀ, the others diagonal.
@@ -347,6 +362,9 @@ impl InsideVisit {
     /// eᵀ·G_k·C·G_l·e.
     fn cross(&self, k: usize, l: usize) -> f64 {
         let (k, l) = (k - 2, l - 2);
+        if self.cells.iter().all(|(w, g)| *w == self.cells[0].0 && *g == self.cells[0].1) {
+            return 0.0; // alike: C takes G_l·e, a multiple of 1, to nothing
+        }
         let total = self.weight;
         let direct = self.sum(|w, g| g[k] * g[l] * w * w * w / (total * total));
         let product = self.sum(|w, g| g[k] * w * w / total) * self.sum(|w, g| g[l] * w * w / total);

@@ -140,8 +140,9 @@ fn speed() {
             Design { antennas: 12, sessions: 12 * sessions, mountings: 4, readings: 3, bands: 3, ..Design::ample() };
         let (season, _) = clean_of(&design, 1, 0);
         let folder = tempfile::tempdir().unwrap_or_else(|e| panic!("{e}"));
+        season.write(folder.path());
         let start = Instant::now();
-        let loaded = season.load(folder.path());
+        let loaded = Season::load(folder.path()).unwrap_or_else(|e| panic!("{e}"));
         let (taken, start) = (start.elapsed().as_secs_f64(), Instant::now());
         let found = audit(&loaded).unwrap_or_else(|e| panic!("{e}"));
         println!("  {:>7}: {taken:.2} + {:.2}", found.readings, start.elapsed().as_secs_f64());

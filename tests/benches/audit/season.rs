@@ -365,9 +365,14 @@ impl Simulated {
 
     /// Writes the season into a folder and takes it in as the program does.
     pub fn load(&self, folder: &Path) -> Season {
+        self.write(folder);
+        Season::load(folder).unwrap_or_else(|e| panic!("{e}"))
+    }
+
+    /// Writes the season into a folder.
+    pub fn write(&self, folder: &Path) {
         std::fs::write(folder.join("season.toml"), &self.config).unwrap_or_else(|e| panic!("{e}"));
         std::fs::write(folder.join(FILE), self.csv()).unwrap_or_else(|e| panic!("{e}"));
-        Season::load(folder).unwrap_or_else(|e| panic!("{e}"))
     }
 }
 

@@ -1,14 +1,13 @@
 //! What is expected of a reading by those around it.
 
-use std::collections::HashMap;
-
 use super::Levels;
 use crate::analysis::audit::log::LogSet;
+use crate::analysis::coded::QuickMap;
 
 /// Medians of antennas and of sessions: a rough expectation that a few wrong readings do not move.
 pub struct Polished {
-    antenna: HashMap<usize, f64>,
-    session: HashMap<usize, f64>,
+    antenna: QuickMap<usize, f64>,
+    session: QuickMap<usize, f64>,
 }
 
 fn median(mut values: Vec<f64>) -> f64 {
@@ -24,9 +23,9 @@ fn median(mut values: Vec<f64>) -> f64 {
 /// Tukey (1977), *Exploratory Data Analysis*, chapter 11.
 pub fn polish(levels: &Levels) -> Polished {
     let collect = |key: fn(&super::Mounting) -> usize, value: &dyn Fn(&super::Mounting) -> f64| {
-        let mut lists: HashMap<usize, Vec<f64>> = HashMap::new();
+        let mut lists: QuickMap<usize, Vec<f64>> = QuickMap::default();
         levels.mountings.iter().for_each(|m| lists.entry(key(m)).or_default().push(value(m)));
-        lists.into_iter().map(|(k, v)| (k, median(v))).collect::<HashMap<usize, f64>>()
+        lists.into_iter().map(|(k, v)| (k, median(v))).collect::<QuickMap<usize, f64>>()
     };
     let antenna = collect(|m| m.antenna, &|m| m.mean);
     let session = collect(|m| m.session, &|m| m.mean - antenna[&m.antenna]);
@@ -36,7 +35,7 @@ pub fn polish(levels: &Levels) -> Polished {
 impl Polished {
     /// What an antenna is expected to read in a session; NaN where nothing says.
     pub fn expected(&self, session: usize, antenna: usize) -> f64 {
-        let of = |map: &HashMap<usize, f64>, key| map.get(&key).copied().unwrap_or(f64::NAN);
+        let of = |map: &QuickMap<usize, f64>, key| map.get(&key).copied().unwrap_or(f64::NAN);
         of(&self.antenna, antenna) + of(&self.session, session)
     }
 }
@@ -63,7 +62,7 @@ impl Levels {
     /// readings that fit; else among the visit's mountings; else from antenna and session. `without` is a
     /// row that has no say. `None` where the log tells nothing, or no spread.
     pub fn expect(&self, session: usize, antenna: usize, mounting: Option<usize>, without: usize) -> Option<Expected> {
-        let variance = |map: &HashMap<usize, f64>| map.get(&antenna).map(|sd| sd * sd);
+        let variance = |map: &QuickMap<usize, f64>| map.get(&antenna).map(|sd| sd * sd);
         let reading = variance(&self.reading_sd);
         let floor = |m: &super::Mounting| m.step * m.step / 12.0;
         let mean_without = |m: &super::Mounting| {

@@ -8,10 +8,11 @@
 pub mod drift;
 pub mod expect;
 
-use std::collections::{HashMap, HashSet};
+use std::collections::HashSet;
 
 use super::alarms::Test;
 use super::log::{Log, LogSet, MOST_ANTENNAS, group};
+use crate::analysis::coded::QuickMap;
 use crate::radio::quantity::Scale;
 use crate::stats::outliers::deletion::Pooled;
 use crate::stats::outliers::{Point, departures};
@@ -72,28 +73,28 @@ pub struct Mounting {
 #[derive(Debug, Clone, Default)]
 pub struct Levels {
     /// Value of each of the set's rows on the audit scale, by row.
-    pub value: HashMap<usize, f64>,
+    pub value: QuickMap<usize, f64>,
     /// The display's last digit there, by row.
-    pub step: HashMap<usize, f64>,
+    pub step: QuickMap<usize, f64>,
     /// Readings that do not fit their mounting.
     pub out: HashSet<usize>,
     /// Mountings, in the order of the log.
     pub mountings: Vec<Mounting>,
     /// The place among them of each row's.
-    pub mounting_of: HashMap<usize, usize>,
+    pub mounting_of: QuickMap<usize, usize>,
     /// The places among them of each visit's, by session and antenna.
-    pub visits: HashMap<(usize, usize), Vec<usize>>,
+    pub visits: QuickMap<(usize, usize), Vec<usize>>,
     /// Standard deviation of a reading about its mounting, of each antenna (an index into the log's);
     /// absent where no mounting has two.
-    pub reading_sd: HashMap<usize, f64>,
+    pub reading_sd: QuickMap<usize, f64>,
     /// Standard deviation of a mounting about its visit, free of its readings' scatter.
-    pub mounting_sd: HashMap<usize, f64>,
+    pub mounting_sd: QuickMap<usize, f64>,
     /// Standard deviation of a visit about its antenna and session, free of its mountings' scatter.
     pub visit_sd: Option<f64>,
     /// Effect of each antenna and of each session, where the visits tell.
-    pub antenna_effect: HashMap<usize, f64>,
+    pub antenna_effect: QuickMap<usize, f64>,
     /// See `antenna_effect`.
-    pub session_effect: HashMap<usize, f64>,
+    pub session_effect: QuickMap<usize, f64>,
     /// What departs, from readings up.
     pub departed: Vec<Departed>,
     /// Sessions that drift.
@@ -148,6 +149,9 @@ impl Levels {
         if log_set.set.quantity.scale == Scale::Ordinal || log_set.rows.is_empty() {
             return levels;
         }
+        levels.value.reserve(log_set.rows.len());
+        levels.step.reserve(log_set.rows.len());
+        levels.mounting_of.reserve(log_set.rows.len());
         for &row in &log_set.rows {
             let (value, step) = on_audit_scale(log, log_set, row);
             levels.value.insert(row, value);
@@ -401,7 +405,7 @@ fn joined_groups(points: &[Point], groups: usize) -> Vec<bool> {
     let mut changed = true;
     while changed {
         changed = false;
-        let mut lowest: HashMap<usize, usize> = HashMap::new();
+        let mut lowest: QuickMap<usize, usize> = QuickMap::default();
         for p in points {
             let low = lowest.entry(p.factor).or_insert(body[p.group]);
             *low = (*low).min(body[p.group]);

@@ -2,7 +2,7 @@
 //!
 //! Both meters read the same mountings; what is left of their difference once each antenna's own part is
 //! taken out (directivities meet each antenna at its own phase, but stay) is an effect of the session. Of
-//! all places where the sessions' effects can be cut in two, the one with the largest two-sample t is
+//! all places where the sessions' effects can be cut in two, the likeliest is
 //! taken, and its chance multiplied by the number of places and of pairs of meters (Bonferroni). Check
 //! loads, where they were read before and after, tell which of the two moved.
 
@@ -14,6 +14,8 @@ use super::super::Rule;
 use super::super::alarms::Test;
 use super::super::log::{Log, LogSet, group};
 use crate::season::finding::{Finding, Group, Severity, Stake};
+use crate::stats::change_point::statistic::{LEAST_SIDE, largest};
+use crate::stats::change_point::{Channel, LEAST_POINTS};
 
 /// The rule.
 pub const RULE: Rule = Rule {
@@ -24,9 +26,6 @@ pub const RULE: Rule = Rule {
     beside_verdicts: false,
     check,
 };
-
-/// Sessions needed on either side of a shift: one alone is an outlier's affair.
-const LEAST: usize = 2;
 
 fn check(log: &Log) -> Vec<Finding> {
     // sets of one quantity by two meters, over the bands they share
@@ -51,22 +50,23 @@ struct Cut {
     chance: f64,
 }
 
-/// The best cut of at least [`LEAST`] either side; `floor` is the least spread an effect can have.
+/// The likeliest cut; `floor` is the least spread an effect can have.
 fn cut(effects: &[f64], floor: f64) -> Option<Cut> {
     let n = effects.len();
-    let places = (n + 1).checked_sub(2 * LEAST).filter(|p| *p > 0 && n > 2 * LEAST)?;
+    if n < LEAST_POINTS {
+        return None;
+    }
+    let at = largest(&[Channel::alike(effects.to_vec())])?.0;
+    let places = n + 1 - 2 * LEAST_SIDE;
     let mean = |part: &[f64]| part.iter().sum::<f64>() / part.len() as f64;
-    let one = |k: usize| {
-        let (before, after) = effects.split_at(k);
-        let (a, b) = (mean(before), mean(after));
-        let ss: f64 = before.iter().map(|e| (e - a).powi(2)).chain(after.iter().map(|e| (e - b).powi(2))).sum();
-        let df = (n - 2) as f64;
-        let sd = (ss / df).sqrt().max(floor);
-        let error = sd * (1.0 / before.len() as f64 + 1.0 / after.len() as f64).sqrt();
-        let t = StudentsT::new(0.0, 1.0, df).map_or(1.0, |t| 2.0 * t.sf((b - a).abs() / error));
-        Cut { after: k - 1, shift: b - a, chance: (t * places as f64).min(1.0) }
-    };
-    (LEAST..=n - LEAST).map(one).min_by(|a, b| a.chance.total_cmp(&b.chance))
+    let (before, after) = effects.split_at(at);
+    let (a, b) = (mean(before), mean(after));
+    let ss: f64 = before.iter().map(|e| (e - a).powi(2)).chain(after.iter().map(|e| (e - b).powi(2))).sum();
+    let df = (n - 2) as f64;
+    let sd = (ss / df).sqrt().max(floor);
+    let error = sd * (1.0 / before.len() as f64 + 1.0 / after.len() as f64).sqrt();
+    let t = StudentsT::new(0.0, 1.0, df).map_or(1.0, |t| 2.0 * t.sf((b - a).abs() / error));
+    Some(Cut { after: at - 1, shift: b - a, chance: (t * places as f64).min(1.0) })
 }
 
 /// Sessions' effects on the difference of two meters, by the log's session: mean over visits less each
