@@ -202,6 +202,10 @@ fn band_words(pair: &PairOfMeters, b: &BandResult) -> String {
         }
     };
     let scope = match offset.scope {
+        // measured: `notebooks-md/meters-promise.md`
+        Scope::AntennasAndDays if b.antennas < 5 => Some(
+            "On so few antennas the true offset lies outside such a range rather more often than it should: read others with both meters.",
+        ),
         Scope::AntennasAndDays | Scope::Unpaired => None,
         Scope::OneDay => Some("One session only: whether another day agrees, this log can't tell."),
         Scope::OneAntenna => Some("One antenna only: another meets each meter's false wave at another phase."),

@@ -8,28 +8,31 @@ use super::statistic;
 
 /// Memory allowed for at the least: a log of ten points cannot rule it out.
 const LEAST: f64 = 0.2;
-/// Added to the estimate, which is as often too small as too large.
+/// Added to the estimate.
 const MARGIN: f64 = 0.1;
+/// How often series of the memory estimated show less than is seen: below a half, so that the estimate is too small
+/// less often than too large.
+const LESS: f64 = 0.3;
 /// Never more than this.
 const MOST: f64 = 0.9;
 /// The most allowed for in a series of ten points or fewer, where the estimate is little more than noise; each
 /// further point adds `MORE`.
-const MOST_SHORT: f64 = 0.5;
-const MORE: f64 = 0.02;
+const MOST_SHORT: f64 = 0.65;
+const MORE: f64 = 0.04;
 /// Simulated series at each memory tried.
 const SERIES: usize = 600;
 
 /// Fewest points at which a second shift is taken out before neighbours are compared.
 const LEAST_FOR_TWO: usize = 12;
 
-/// The memory φ a search of these channels allows for: max(0.2, φ̂ + 0.1), at most 0.5 in ten points and 0.9 in
-/// thirty.
+/// The memory φ a search of these channels allows for: max(0.2, φ̂ + 0.1), at most 0.65 in ten points and 0.9 in
+/// seventeen.
 ///
-/// φ̂ is the memory at which series of this length, fitted with their best one or two splits, most often show
-/// the correlation of neighbours that these residuals show (the median of simulated normal series is
-/// matched): a residual about a split that was searched for resembles its neighbour less than the error
-/// itself, and this makes up for it. The constants were chosen so that series with memory up to 0.3 pass for
-/// shifted in at most 5 % of cases; `notebooks-md/meters-promise.md` measures it.
+/// φ̂ is the memory at which three in ten series of this length, fitted with their best one or two splits, show no more
+/// correlation of neighbours than these residuals show: a residual about a split that was searched for
+/// resembles its neighbour less than the error itself, and this makes up for it. The constants were chosen so that
+/// series with a memory up to 0.3 pass for shifted in at most 5 % of cases, and with 0.6 in hardly more;
+/// `notebooks-md/meters-promise.md` measures it.
 pub fn allowed(channels: &[Channel], rng: &mut impl Rng) -> f64 {
     let n = channels.first().map_or(0, |c| c.values.len());
     let most = (MOST_SHORT + MORE * (n as f64 - 10.0)).clamp(MOST_SHORT, MOST);
@@ -43,14 +46,14 @@ fn estimate(channels: &[Channel], rng: &mut impl Rng) -> f64 {
     let mut last = (0.0, f64::NEG_INFINITY);
     for step in 0..steps {
         let memory = f64::from(step) / f64::from(steps);
-        let median = typical(n, channels.len(), memory, rng).max(last.1);
-        if median >= seen {
-            if step == 0 || median == last.1 {
+        let shown = little(n, channels.len(), memory, rng).max(last.1);
+        if shown >= seen {
+            if step == 0 || shown == last.1 {
                 return memory;
             }
-            return last.0 + (memory - last.0) * (seen - last.1) / (median - last.1);
+            return last.0 + (memory - last.0) * (seen - last.1) / (shown - last.1);
         }
-        last = (memory, median);
+        last = (memory, shown);
     }
     MOST
 }
@@ -92,8 +95,8 @@ fn neighbours(channels: &[Channel]) -> f64 {
     if counted > 0.0 { product / counted } else { 0.0 }
 }
 
-/// Median of [`neighbours`] in normal series of that memory.
-fn typical(n: usize, channels: usize, memory: f64, rng: &mut impl Rng) -> f64 {
+/// The [`neighbours`] that a share of [`LESS`] of normal series of that memory stay below.
+fn little(n: usize, channels: usize, memory: f64, rng: &mut impl Rng) -> f64 {
     let mut series: Vec<Channel> = vec![Channel { values: vec![0.0; n], weights: vec![1.0; n] }; channels];
     let mut seen: Vec<f64> = (0..SERIES)
         .map(|_| {
@@ -109,5 +112,5 @@ fn typical(n: usize, channels: usize, memory: f64, rng: &mut impl Rng) -> f64 {
         })
         .collect();
     seen.sort_by(f64::total_cmp);
-    (seen[SERIES / 2 - 1] + seen[SERIES / 2]) / 2.0
+    seen[(LESS * SERIES as f64) as usize]
 }
