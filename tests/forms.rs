@@ -328,3 +328,42 @@ fn a_small_sheet_that_claims_to_be_vast_is_refused() {
     let said = refused("title = 'x'", &[("a.xlsx", &book)]);
     assert!(said.contains("has no column `session`"), "{said}");
 }
+
+#[test]
+fn the_tables_taken_away_say_what_the_verbs_say() {
+    let season = Path::new(env!("CARGO_MANIFEST_DIR")).join("datasets/lowland-search");
+    let into = tempfile::tempdir().unwrap();
+    let run = |verb: &str, more: &[&str]| {
+        let mut command = assert_cmd::Command::cargo_bin("daylight").unwrap();
+        let output = command.arg(verb).arg(&season).args(more).args(["--trials", "2000", "--quiet"]).output().unwrap();
+        String::from_utf8(output.stdout).unwrap()
+    };
+    run("export", &[&into.path().display().to_string()]);
+    let rows = |name: &str| {
+        let mut reader = csv::Reader::from_path(into.path().join(name)).unwrap();
+        reader.deserialize::<std::collections::HashMap<String, String>>().collect::<Result<Vec<_>, _>>().unwrap()
+    };
+    let said: serde_json::Value = serde_json::from_str(&run("claims", &["--json"])).unwrap();
+    let exported = rows("claims.csv");
+    for claim in said["claims"].as_array().unwrap() {
+        let is = |row: &std::collections::HashMap<String, String>| {
+            row["antenna"] == claim["antenna"] && row["band"] == claim["band"] && row["quantity"] == claim["quantity"]
+        };
+        assert!(exported.iter().any(|row| is(row) && row["verdict"] == claim["verdict"]), "{claim}");
+    }
+    let said: serde_json::Value = serde_json::from_str(&run("meters", &["--json"])).unwrap();
+    let exported = rows("meters.csv");
+    let mut offsets = 0;
+    for pair in said["pairs"].as_array().unwrap() {
+        for band in pair["bands"].as_array().unwrap() {
+            let Some(value) = band["offset"]["estimate"]["value"].as_f64() else { continue };
+            let is = |row: &&std::collections::HashMap<String, String>| {
+                row["meter"] == pair["second"] && row["against"] == pair["first"] && row["band"] == band["band"]
+            };
+            let row = exported.iter().filter(is).find(|row| row["from"].is_empty()).expect("a row");
+            assert!((row["offset"].parse::<f64>().unwrap() - value).abs() < 1e-12, "{band}");
+            offsets += 1;
+        }
+    }
+    assert!(offsets > 0 && !rows("shifts.csv").is_empty());
+}

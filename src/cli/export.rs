@@ -6,9 +6,7 @@ use std::path::Path;
 use polars::prelude::*;
 
 use super::{ExportArgs, Outcome, TableForm, on_threads};
-use crate::analysis::antennas::set_analysis::Options;
-use crate::analysis::antennas::{Choice, analyse};
-use crate::analysis::audit::audit;
+use crate::analysis::whole::whole;
 use crate::report::files::part_beside;
 use crate::report::take_away;
 use crate::season::Season;
@@ -34,16 +32,9 @@ pub fn run(args: &ExportArgs) -> Result<Outcome, String> {
         let what = "the season's own folder would take these tables for readings";
         return Err(InputError::already_there(&args.dir, what).to_string());
     }
-    let options = Options {
-        confidence: args.replays.confidence.unwrap_or(season.config.confidence),
-        seed: args.replays.seed,
-        trials: args.replays.trials.map(|t| t as usize),
-    };
-    let work = || {
-        let audit = audit(&season)?;
-        let answer = analyse(&season, &Choice::default(), &options, &|| ())?;
-        take_away::tables(&season, &audit, &answer)
-    };
+    let options = args.replays.options(&season);
+    let risk = (1.0 - options.confidence) / 2.0;
+    let work = || take_away::tables(&season, &whole(&season, &options, risk, &|| ())?);
     let tables =
         on_threads(args.replays.threads, work)?.map_err(|e| format!("the tables could not be laid out: {e}"))?;
     let path = |name: &str| args.dir.join(format!("{name}.{ending}"));

@@ -1,12 +1,15 @@
 //! Readings, findings and results as plain tables, for whoever carries on in a program of their own.
 
+mod judged;
+mod results;
+mod rows;
+
 use std::collections::{BTreeMap, HashMap};
 
 use polars::prelude::*;
 
-use crate::analysis::antennas::result::{Antennas, Verdict};
-use crate::analysis::antennas::shown;
 use crate::analysis::audit::Audit;
+use crate::analysis::whole::Whole;
 use crate::season::Season;
 use crate::season::config::Repeats;
 use crate::season::finding::{Finding, Severity};
@@ -19,18 +22,22 @@ pub struct Named {
     pub table: DataFrame,
 }
 
-/// Everything a season says, as tables: `readings`, `findings`, and of the answer `antennas`, `pairs` and `components`.
+/// Everything a season says, as tables: `readings` and `findings`; of the antennas `antennas`, `pairs` and
+/// `components`; of the meters `meters` and `shifts`; and `claims`.
 ///
 /// # Errors
 /// Whatever Polars reports; none is expected.
-pub fn tables(season: &Season, audit: &Audit, answer: &Antennas) -> PolarsResult<Vec<Named>> {
-    let findings: Vec<&Finding> = audit.findings.iter().map(|j| &j.finding).collect();
+pub fn tables(season: &Season, whole: &Whole) -> PolarsResult<Vec<Named>> {
+    let findings: Vec<&Finding> = whole.audit.findings.iter().map(|j| &j.finding).collect();
     Ok(vec![
         Named { name: "readings", table: readings(season, &findings)? },
-        Named { name: "findings", table: findings_table(audit)? },
-        Named { name: "antennas", table: antennas(answer)? },
-        Named { name: "pairs", table: pairs(answer)? },
-        Named { name: "components", table: components(answer)? },
+        Named { name: "findings", table: findings_table(&whole.audit)? },
+        Named { name: "antennas", table: results::antennas(&whole.antennas)? },
+        Named { name: "pairs", table: results::pairs(&whole.antennas)? },
+        Named { name: "components", table: results::components(&whole.antennas)? },
+        Named { name: "meters", table: judged::offsets(&whole.meters)? },
+        Named { name: "shifts", table: judged::shifts(&whole.meters)? },
+        Named { name: "claims", table: judged::claims(&whole.claims)? },
     ])
 }
 
@@ -147,177 +154,6 @@ fn findings_table(audit: &Audit) -> PolarsResult<DataFrame> {
         text("action", &|f| f.action.clone()),
     ];
     DataFrame::new(all.len(), columns)
-}
-
-/// Rows that each belong to a set, column by column.
-struct Rows {
-    sets: Vec<[String; 3]>,
-    texts: Vec<(&'static str, Vec<Option<String>>)>,
-    numbers: Vec<(&'static str, Vec<Option<f64>>)>,
-}
-
-impl Rows {
-    fn new(texts: &[&'static str], numbers: &[&'static str]) -> Rows {
-        Rows {
-            sets: vec![],
-            texts: texts.iter().map(|name| (*name, vec![])).collect(),
-            numbers: numbers.iter().map(|name| (*name, vec![])).collect(),
-        }
-    }
-
-    fn push(&mut self, set: [&str; 3], texts: &[Option<String>], numbers: &[Option<f64>]) {
-        self.sets.push(set.map(String::from));
-        self.texts.iter_mut().zip(texts).for_each(|((_, column), text)| column.push(text.clone()));
-        self.numbers.iter_mut().zip(numbers).for_each(|((_, column), number)| column.push(*number));
-    }
-
-    fn table(self) -> PolarsResult<DataFrame> {
-        let set = |k: usize| self.sets.iter().map(|s| s[k].clone()).collect::<Vec<_>>();
-        let mut columns: Vec<Column> = ["quantity", "band", "meter"]
-            .into_iter()
-            .enumerate()
-            .map(|(k, name)| Column::new(name.into(), set(k)))
-            .collect();
-        columns.extend(self.texts.into_iter().map(|(name, texts)| Column::new(name.into(), texts)));
-        columns.extend(self.numbers.into_iter().map(|(name, numbers)| Column::new(name.into(), numbers)));
-        DataFrame::new(self.sets.len(), columns)
-    }
-}
-
-fn antennas(answer: &Antennas) -> PolarsResult<DataFrame> {
-    let mut rows = Rows::new(
-        &["antenna", "scale", "unit", "relative_to"],
-        &[
-            "estimate",
-            "standard_uncertainty",
-            "low",
-            "high",
-            "shown",
-            "shown_low",
-            "shown_high",
-            "visits",
-            "mountings",
-            "readings",
-            "rank",
-            "rank_low",
-            "rank_high",
-            "probability_best",
-        ],
-    );
-    for set in &answer.sets {
-        let quantity = &set.quantity;
-        for a in &set.antennas {
-            let shown = a.range.map(|r| shown::range(quantity.scale, r));
-            let whole = |n: usize| Some(n as f64);
-            rows.push(
-                [&quantity.name, &set.band, &set.meter],
-                &[
-                    Some(a.antenna.clone()),
-                    Some(quantity.scale.name(&quantity.unit)),
-                    Some(quantity.unit.clone()),
-                    set.relative_to.clone(),
-                ],
-                &[
-                    Some(a.estimate),
-                    a.standard_uncertainty,
-                    a.range.map(|r| r.low),
-                    a.range.map(|r| r.high),
-                    Some(quantity.scale.to_shown(a.estimate)),
-                    shown.map(|r| r.low),
-                    shown.map(|r| r.high),
-                    whole(a.visits),
-                    whole(a.mountings),
-                    Some(a.readings),
-                    a.rank.and_then(whole),
-                    a.rank_range.and_then(|r| whole(r.0)),
-                    a.rank_range.and_then(|r| whole(r.1)),
-                    a.rank_probabilities.first().copied(),
-                ],
-            );
-        }
-    }
-    rows.table()
-}
-
-fn pairs(answer: &Antennas) -> PolarsResult<DataFrame> {
-    let mut rows = Rows::new(
-        &["first", "second", "verdict", "scale"],
-        &[
-            "difference",
-            "standard_error",
-            "df",
-            "low",
-            "high",
-            "p_adjusted",
-            "share_declared",
-            "probability_first_better",
-        ],
-    );
-    let verdict = |verdict: Verdict, matters: Option<bool>| {
-        Some(match (verdict, matters) {
-            (Verdict::Apart, Some(false)) => "apart, too little to matter".to_string(),
-            (Verdict::Apart, _) => "apart".to_string(),
-            (Verdict::Noise, _) => "inside the noise".to_string(),
-            (Verdict::Even, _) => "even".to_string(),
-            (Verdict::Unlinked, _) => "unlinked".to_string(),
-        })
-    };
-    for set in &answer.sets {
-        let name = |i: usize| Some(set.antennas[i].antenna.clone());
-        for p in &set.pairs {
-            rows.push(
-                [&set.quantity.name, &set.band, &set.meter],
-                &[
-                    name(p.first),
-                    name(p.second),
-                    verdict(p.verdict, p.matters),
-                    Some(set.quantity.scale.name(&set.quantity.unit)),
-                ],
-                &[
-                    Some(p.difference),
-                    p.standard_error,
-                    p.df.filter(|df| df.is_finite()),
-                    p.range.map(|r| r.low),
-                    p.range.map(|r| r.high),
-                    p.p_adjusted,
-                    p.share_declared,
-                    None,
-                ],
-            );
-        }
-    }
-    for set in &answer.ordinal {
-        let name = |i: usize| Some(set.antennas[i].antenna.clone());
-        for p in &set.pairs {
-            rows.push(
-                [&set.quantity.name, &set.band, &set.meter],
-                &[name(p.first), name(p.second), verdict(p.verdict, None), Some(set.quantity.unit.clone())],
-                &[None, None, None, None, None, p.p_adjusted, None, p.probability],
-            );
-        }
-    }
-    rows.table()
-}
-
-fn components(answer: &Antennas) -> PolarsResult<DataFrame> {
-    let mut rows = Rows::new(&["level", "from", "scale"], &["sd", "df"]);
-    for set in &answer.sets {
-        for c in &set.components {
-            let from = if c.declared {
-                "declared"
-            } else if c.state == crate::stats::mixed::LevelState::Seen {
-                "data"
-            } else {
-                "merged"
-            };
-            rows.push(
-                [&set.quantity.name, &set.band, &set.meter],
-                &[Some(c.level.name().into()), Some(from.into()), Some(set.quantity.scale.name(&set.quantity.unit))],
-                &[c.sd, c.df],
-            );
-        }
-    }
-    rows.table()
 }
 
 /// A table whose texts no spreadsheet takes for a formula: what starts with `=`, `+`, `-`, `@` or a control character
