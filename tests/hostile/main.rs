@@ -7,6 +7,7 @@
 
 #![allow(clippy::unwrap_used)] // helpers of tests may fail as tests do
 
+mod archives;
 mod budgets;
 mod names;
 mod places;
@@ -76,6 +77,11 @@ fn names_that_are_code_are_shown_and_not_acted_on() {
 #[test]
 fn tables_of_any_bytes_are_answered() {
     all("tables", tables::cases());
+}
+
+#[test]
+fn damaged_spreadsheets_and_parquet_files_are_answered() {
+    all("archives", archives::cases());
 }
 
 #[test]

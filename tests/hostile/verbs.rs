@@ -22,7 +22,11 @@ pub fn every_verb_answers(kind: &str, case: &Case) -> usize {
     let before = listed(home.path());
     let commands = commands(kind, &folder, home.path());
     for command in &commands {
+        let start = std::time::Instant::now();
         let said = watched(&format!("{kind}: {}", case.name), command);
+        if start.elapsed() > Duration::from_secs(1) {
+            println!("{kind}: {}: {:.1} s: {command:?}", case.name, start.elapsed().as_secs_f64());
+        }
         let printed = match &said {
             Ok(text) | Err(text) => text,
         };

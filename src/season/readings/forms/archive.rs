@@ -18,8 +18,12 @@ const MOST_COLUMNS: u64 = 16_384;
 /// # Errors
 /// In words: it is no archive, is broken, or comes to more than a spreadsheet of readings can.
 pub fn check(bytes: &[u8]) -> Result<(), String> {
+    check_within(bytes, MOST_BYTES)
+}
+
+fn check_within(bytes: &[u8], most: u64) -> Result<(), String> {
     let mut archive = zip::ZipArchive::new(Cursor::new(bytes)).map_err(|e| format!("its archive is broken: {e}"))?;
-    let mut left = MOST_BYTES;
+    let mut left = most;
     for at in 0..archive.len() {
         let part = archive.by_index(at).map_err(|e| format!("its archive is broken: {e}"))?;
         let name = part.name().map_or_else(|_| String::new(), |name| name.into_owned());
@@ -33,7 +37,7 @@ pub fn check(bytes: &[u8]) -> Result<(), String> {
         } else {
             drain(part)?
         };
-        left = left.checked_sub(read).ok_or("it inflates to more than 1 GiB")?;
+        left = left.checked_sub(read).ok_or_else(|| format!("it inflates to more than {} MiB", most >> 20))?;
     }
     Ok(())
 }
@@ -109,4 +113,41 @@ fn repeated(e: &BytesStart<'_>, what: &str) -> u64 {
     let key = format!("table:number-{what}-repeated");
     let attribute = e.attributes().flatten().find(|a| a.key.as_ref() == key);
     attribute.map_or(1, |a| a.value.trim().parse().unwrap_or(u64::MAX))
+}
+
+#[cfg(test)]
+mod tests {
+    use std::io::Write;
+
+    use super::*;
+
+    fn archive(parts: &[(&str, &[u8])]) -> Vec<u8> {
+        let mut writer = zip::ZipWriter::new(Cursor::new(vec![]));
+        for (name, content) in parts {
+            writer.start_file(*name, zip::write::SimpleFileOptions::default()).expect("a part");
+            writer.write_all(content).expect("room");
+        }
+        writer.finish().expect("an archive").into_inner()
+    }
+
+    #[test]
+    fn an_archive_is_believed_up_to_what_it_inflates_to_over_all_its_parts() {
+        let half = vec![b' '; 600 << 10];
+        let small = archive(&[("xl/worksheets/sheet1.xml", &half)]);
+        assert!(small.len() < 10_000, "a small file");
+        assert_eq!(check_within(&small, 1 << 20), Ok(()));
+        let two = archive(&[("xl/worksheets/sheet1.xml", &half), ("xl/styles.xml", &half)]);
+        assert_eq!(check_within(&two, 1 << 20), Err("it inflates to more than 1 MiB".into()));
+    }
+
+    #[test]
+    fn cells_repeated_beyond_any_season_and_texts_claimed_beyond_the_file_are_refused() {
+        let row = "<table:table-row table:number-rows-repeated=\"1000000\"><table:table-cell office:value-type=\"string\" \
+                   table:number-columns-repeated=\"1000\"><text:p>x</text:p></table:table-cell></table:table-row>";
+        let ods = format!("<office:document-content><table:table>{row}</table:table></office:document-content>");
+        assert!(check(&archive(&[("content.xml", ods.as_bytes())])).unwrap_err().contains("cells"));
+        let texts = b"<sst uniqueCount=\"99999999999\">";
+        assert!(check(&archive(&[("xl/sharedStrings.xml", texts)])).unwrap_err().contains("texts"));
+        assert!(check(b"PK\x03\x04 not a zip").is_err());
+    }
 }
