@@ -1,7 +1,6 @@
 //! `daylight antennas SEASON`.
 
 use super::{AntennasArgs, Outcome, on_threads, progress, shown};
-use crate::analysis::antennas::set_analysis::Options;
 use crate::analysis::antennas::{Choice, analyse};
 use crate::montecarlo::replays::CHUNK;
 use crate::report::{antennas_json, antennas_text};
@@ -14,11 +13,7 @@ use crate::season::finding::Severity;
 /// Input that can't be used, in words.
 pub fn run(args: &AntennasArgs) -> Result<Outcome, String> {
     let season = Season::load_all(&args.season).map_err(|e| e.to_string())?;
-    let options = Options {
-        confidence: args.replays.confidence.unwrap_or(season.config.confidence),
-        seed: args.replays.seed,
-        trials: args.replays.trials.map(|t| t as usize),
-    };
+    let options = args.replays.options(&season);
     let choice = Choice { quantity: args.quantity.clone(), band: args.band.clone(), meter: args.meter.clone() };
     let bar = progress::counter(args.replays.quiet, "replays");
     let work = || analyse(&season, &choice, &options, &|| bar.inc(CHUNK as u64));

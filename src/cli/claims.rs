@@ -1,7 +1,6 @@
 //! `daylight claims SEASON`.
 
 use super::{ClaimsArgs, Outcome, on_threads, progress};
-use crate::analysis::antennas::set_analysis::Options;
 use crate::analysis::claims::check;
 use crate::report::{claims_json, claims_text};
 use crate::season::Season;
@@ -13,11 +12,7 @@ use crate::season::finding::Severity;
 /// Input that can't be used, in words.
 pub fn run(args: &ClaimsArgs) -> Result<Outcome, String> {
     let season = Season::load(&args.season).map_err(|e| e.to_string())?;
-    let options = Options {
-        confidence: args.replays.confidence.unwrap_or(season.config.confidence),
-        seed: args.replays.seed,
-        trials: args.replays.trials.map(|t| t as usize),
-    };
+    let options = args.replays.options(&season);
     // what lies beyond one end of the season's interval
     let risk = args.risk.unwrap_or((1.0 - options.confidence) / 2.0);
     let bar = progress::counter(args.replays.quiet, "claims");

@@ -20,6 +20,9 @@ use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand};
 
+use crate::analysis::antennas::set_analysis::Options;
+use crate::season::Season;
+
 /// Says which differences between bench-tested antennas are real, which are inside the noise, and
 /// which a log cannot tell.
 #[derive(Debug, Parser)]
@@ -320,6 +323,17 @@ pub struct ReplayArgs {
     /// Show no progress
     #[arg(long)]
     pub quiet: bool,
+}
+
+impl ReplayArgs {
+    /// What these say of a season's analysis.
+    fn options(&self, season: &Season) -> Options {
+        Options {
+            confidence: self.confidence.unwrap_or(season.config.confidence),
+            seed: self.seed,
+            trials: self.trials.map(|t| t as usize),
+        }
+    }
 }
 
 fn confidence(text: &str) -> Result<f64, String> {

@@ -4,7 +4,6 @@ use std::path::Path;
 
 use super::{Outcome, PlanArgs, on_threads, progress};
 use crate::analysis::antennas::Choice;
-use crate::analysis::antennas::set_analysis::Options;
 use crate::analysis::plan::result::Plan;
 use crate::analysis::plan::{Request, plan};
 use crate::report::files::write_all_new;
@@ -21,11 +20,7 @@ const SHEETS: [&str; 2] = ["record-sheet.csv", "record-sheet.html"];
 /// Input that can't be used, or a sheet that can't be written, in words.
 pub fn run(args: &PlanArgs) -> Result<Outcome, String> {
     let season = Season::load_before_readings(&args.season).map_err(|e| e.to_string())?;
-    let options = Options {
-        confidence: args.replays.confidence.unwrap_or(season.config.confidence),
-        seed: args.replays.seed,
-        trials: args.replays.trials.map(|t| t as usize),
-    };
+    let options = args.replays.options(&season);
     let request = Request {
         choice: Choice { quantity: args.quantity.clone(), band: args.band.clone(), meter: args.meter.clone() },
         antennas: args.antennas.clone(),

@@ -5,7 +5,6 @@ use std::path::{Path, PathBuf};
 use sha2::{Digest, Sha256};
 
 use super::{Outcome, ReportArgs, on_threads, progress};
-use crate::analysis::antennas::set_analysis::Options;
 use crate::analysis::whole::{Whole, whole};
 use crate::report::files::write_all;
 use crate::report::page::view::{Input, Run};
@@ -24,11 +23,7 @@ type Files = Vec<(PathBuf, Vec<u8>)>;
 /// Input that can't be used, or files that can't be written, in words.
 pub fn run(args: &ReportArgs) -> Result<Outcome, String> {
     let season = Season::load(&args.season).map_err(|e| e.to_string())?;
-    let options = Options {
-        confidence: args.replays.confidence.unwrap_or(season.config.confidence),
-        seed: args.replays.seed,
-        trials: args.replays.trials.map(|t| t as usize),
-    };
+    let options = args.replays.options(&season);
     let risk = args.risk.unwrap_or((1.0 - options.confidence) / 2.0);
     let origin =
         Run { version: env!("CARGO_PKG_VERSION").into(), command: command(args), inputs: inputs(args, &season)? };

@@ -45,8 +45,8 @@ pub enum Kind {
     DuplicateName,
     /// Keys that contradict each other.
     Conflict,
-    /// Part of the format that this version does not read yet.
-    NotYet,
+    /// A file of a form that rows can't be added to.
+    WrongForm,
 }
 
 /// A place in a text file, with a copy of the line it stands on.

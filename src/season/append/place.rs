@@ -40,7 +40,7 @@ pub fn place(season: &Path, session: &str, into: Option<&str>) -> Result<(Target
             let what = "readings can be added to a CSV file only";
             let hint =
                 "`daylight start` makes a season; keep this file in its folder, and what you add stands beside it";
-            return Err(Problem::new(Kind::NotYet, season.display().to_string(), what).advise(hint).into());
+            return Err(Problem::new(Kind::WrongForm, season.display().to_string(), what).advise(hint).into());
         }
         return existing(season, session).map_err(|e| refused(season, &e));
     }
