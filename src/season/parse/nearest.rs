@@ -1,5 +1,8 @@
 //! Did you mean: the known word nearest to an unknown one.
 
+/// The most letters that may differ.
+const MOST: usize = 3;
+
 /// The known word that `word` is most likely a slip for, if one is near enough to name.
 ///
 /// Case, spaces and hyphens don't count. A third of the letters may differ, or one word may begin
@@ -10,10 +13,12 @@ pub(crate) fn nearest<'k>(word: &str, known: impl IntoIterator<Item = &'k str>) 
         .into_iter()
         .filter_map(|candidate| {
             let other = plain(candidate);
-            let distance = strsim::damerau_levenshtein(&word, &other);
-            let begins = word.chars().count().min(other.chars().count()) >= 3
-                && (word.starts_with(&other) || other.starts_with(&word));
-            let near = begins || distance <= word.chars().count().div_ceil(3).min(3);
+            let (long, short) = (word.chars().count(), other.chars().count());
+            // what differs in length differs at least by that; and a key of a megabyte is not worth the time
+            let gap = long.abs_diff(short);
+            let distance = if gap > MOST { gap } else { strsim::damerau_levenshtein(&word, &other) };
+            let begins = long.min(short) >= 3 && (word.starts_with(&other) || other.starts_with(&word));
+            let near = begins || distance <= long.div_ceil(3).min(MOST);
             (near && digits(&word) == digits(&other)).then_some((distance, candidate))
         })
         .min_by_key(|&(distance, _)| distance)

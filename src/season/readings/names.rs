@@ -93,10 +93,20 @@ pub fn folded(name: &str) -> String {
     name.nfd().filter(|c| !is_combining_mark(*c) && !c.is_whitespace()).flat_map(char::to_lowercase).collect()
 }
 
+/// Longer words are no slips of one another: to compare two takes the product of their lengths.
+const LONGEST: usize = 500;
+
 /// The candidate most like a word, if any is at least this alike (0 for nothing in common, 1 for equal).
 pub fn nearest<'a>(word: &str, candidates: impl Iterator<Item = &'a str>, alike: f64) -> Option<&'a str> {
     let word = word.to_lowercase();
+    let length = word.chars().count();
+    // what differs in length is at most this like
+    let may_be = |c: &&str| {
+        let other = c.chars().count();
+        length.max(other) <= LONGEST && 1.0 - length.abs_diff(other) as f64 / length.max(other).max(1) as f64 >= alike
+    };
     candidates
+        .filter(may_be)
         .map(|c| (strsim::normalized_damerau_levenshtein(&word, &c.to_lowercase()), c))
         .filter(|(score, _)| *score >= alike)
         .max_by(|a, b| a.0.total_cmp(&b.0))
