@@ -5,6 +5,7 @@
 //! cargo bench --profile dev --bench meters               the tables of notebooks-md/meters-promise.md
 //! cargo bench --profile dev --bench meters -- --quick    a tenth of the seasons
 //! cargo bench --profile dev --bench meters -- --seed 7   another draw of everything
+//! cargo bench --profile dev --bench meters -- --only power   one part: offsets, alarms, power or drift
 //! ```
 //!
 //! Counted: coverage of the mean offset, of its slope on the level, of the limits of agreement and of a shift's date and
@@ -320,9 +321,11 @@ fn main() {
     println!(
         "{seasons} seasons a cell, {SHUFFLES} shuffles a search, seed {seed}; shares ± Monte Carlo standard errors\n"
     );
-    offsets(seasons, seed);
-    alarms(seasons, seed);
-    power(seasons, seed);
-    drift(seasons, seed);
+    let only = all.iter().position(|a| a == "--only").and_then(|i| all.get(i + 1));
+    let parts: [(&str, fn(u64, u64)); 4] =
+        [("offsets", offsets), ("alarms", alarms), ("power", power), ("drift", drift)];
+    for (_, part) in parts.iter().filter(|(name, _)| only.is_none_or(|only| only == name)) {
+        part(seasons, seed);
+    }
     println!("\n{:.0} s", start.elapsed().as_secs_f64());
 }
