@@ -1,0 +1,126 @@
+//! Pixels as a PNG. A plot holds few colours, so each pixel is written as its number in a palette: a third of the
+//! bytes to go through, and a far smaller file.
+
+use std::collections::HashMap;
+
+use super::deflate::{crc, zlib};
+
+/// The most colours a palette holds.
+const PALETTE: usize = 256;
+
+/// Pixels of three bytes, row by row, as a PNG.
+pub fn png(pixels: &[u8], width: u32, height: u32) -> Vec<u8> {
+    let few = numbered(pixels);
+    let (data, bytes, kind) = few.as_ref().map_or((pixels, 3, 2), |(_, numbers)| (&numbers[..], 1, 3));
+    let row = (width * bytes) as usize;
+    // each row after its filter: none, since plain rows are what the copies below look for
+    let rows: Vec<u8> = data.chunks(row.max(1)).flat_map(|row| std::iter::once(0).chain(row.iter().copied())).collect();
+    let mut out = b"\x89PNG\r\n\x1a\n".to_vec();
+    let size = [width.to_be_bytes(), height.to_be_bytes()].concat();
+    chunk(&mut out, b"IHDR", &[&size[..], &[8, kind, 0, 0, 0]].concat());
+    if let Some((palette, _)) = &few {
+        chunk(&mut out, b"PLTE", &palette.concat());
+    }
+    chunk(&mut out, b"IDAT", &zlib(&rows, row + 1));
+    chunk(&mut out, b"IEND", &[]);
+    out
+}
+
+/// A part of a PNG: its length, name and content, and their check.
+fn chunk(out: &mut Vec<u8>, name: &[u8; 4], content: &[u8]) {
+    out.extend((content.len() as u32).to_be_bytes());
+    let from = out.len();
+    out.extend(name);
+    out.extend(content);
+    let check = crc(&out[from..]);
+    out.extend(check.to_be_bytes());
+}
+
+/// The colours, most used first, and each pixel's number among them; `None` where there are too many.
+///
+/// Where letters are smoothed there are more than a palette holds, each on a few pixels: then one or two of the last
+/// bits are let go, which no eye sees, and a colour stands for all that look like it.
+fn numbered(pixels: &[u8]) -> Option<(Vec<[u8; 3]>, Vec<u8>)> {
+    let color = |p: &[u8]| [p[0], p[1], p[2]];
+    let mut counts: HashMap<[u8; 3], usize> = HashMap::new();
+    // most pixels are as the one before: a run is counted at once
+    let mut run = (color(pixels.get(..3)?), 0);
+    for p in pixels.chunks_exact(3).map(color) {
+        if p != run.0 {
+            *counts.entry(run.0).or_default() += run.1;
+            run = (p, 0);
+        }
+        run.1 += 1;
+    }
+    *counts.entry(run.0).or_default() += run.1;
+    let mut used: Vec<([u8; 3], usize)> = counts.into_iter().collect();
+    used.sort_by_key(|&(color, count)| (std::cmp::Reverse(count), color));
+    let (palette, number) = [0, 1, 2, 3].into_iter().find_map(|bits| standing_for(&used, bits))?;
+    let mut last = (color(pixels.get(..3)?), number[&color(pixels.get(..3)?)]);
+    let numbers = pixels.chunks_exact(3).map(color).map(|p| {
+        if p != last.0 {
+            last = (p, number[&p]);
+        }
+        last.1
+    });
+    Some((palette, numbers.collect()))
+}
+
+/// A palette in which colours alike but for their last `bits` share one entry, the most used of them; and each
+/// colour's number in it. `None` where it would be too long.
+fn standing_for(used: &[([u8; 3], usize)], bits: u8) -> Option<(Vec<[u8; 3]>, HashMap<[u8; 3], u8>)> {
+    let mut palette: Vec<[u8; 3]> = vec![];
+    let mut alike: HashMap<[u8; 3], u8> = HashMap::new();
+    let mut number = HashMap::new();
+    for &(color, _) in used {
+        let rough = color.map(|c| c >> bits);
+        let at = match alike.get(&rough) {
+            Some(&at) => at,
+            None if palette.len() == PALETTE => return None,
+            None => {
+                palette.push(color);
+                alike.insert(rough, (palette.len() - 1) as u8);
+                (palette.len() - 1) as u8
+            }
+        };
+        number.insert(color, at);
+    }
+    Some((palette, number))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// By a decoder that is not ours.
+    fn decoded(file: &[u8]) -> Vec<u8> {
+        let mut decoder = png::Decoder::new(file);
+        decoder.set_transformations(png::Transformations::EXPAND);
+        let mut reader = decoder.read_info().unwrap();
+        let mut pixels = vec![0; reader.output_buffer_size()];
+        let size = reader.next_frame(&mut pixels).unwrap().buffer_size();
+        pixels.truncate(size);
+        pixels
+    }
+
+    #[test]
+    fn few_colours_come_back_as_they_were() {
+        let pixels: Vec<u8> = (0..64u8).flat_map(|i| [[255; 3], [34, 34, 34], [i, 0, 9]].concat()).collect();
+        assert_eq!(decoded(&png(&pixels, 64, 3)), pixels);
+    }
+
+    #[test]
+    fn many_colours_come_back_as_good_as_they_were() {
+        let pixels: Vec<u8> = (0..1024u32).flat_map(|i| [(i % 256) as u8, (i / 4) as u8, (i / 256) as u8]).collect();
+        let back = decoded(&png(&pixels, 32, 32));
+        assert_eq!(back.len(), pixels.len());
+        assert!(back.iter().zip(&pixels).all(|(a, b)| a.abs_diff(*b) < 8));
+    }
+
+    #[test]
+    fn more_colours_than_any_palette_holds_come_back_as_they_were() {
+        let pixels: Vec<u8> =
+            (0..40_000u32).flat_map(|i| [(i * 7) as u8, (i * 31 / 5) as u8, (i / 157) as u8]).collect();
+        assert_eq!(decoded(&png(&pixels, 200, 200)), pixels);
+    }
+}
