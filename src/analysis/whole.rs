@@ -8,6 +8,7 @@ use super::antennas::{self, Choice};
 use super::audit::{self, Audit, Audited};
 use super::claims::{self, result::Claims};
 use super::meters::{self, result::Meters};
+use super::sweeps::{SweptBand, swept};
 use crate::season::Season;
 
 /// All answers.
@@ -21,6 +22,8 @@ pub struct Whole {
     pub claims: Claims,
     /// What is wrong or weak in the log.
     pub audit: Audit,
+    /// The curves swept about each band.
+    pub sweeps: Vec<SweptBand>,
 }
 
 /// Asks every question; `risk` is the chance allowed of a wrong verdict on a claim. `done` is told, from any
@@ -36,7 +39,7 @@ pub fn whole(season: &Season, options: &Options, risk: f64, done: &(dyn Fn() + S
     let of_claims = || claims::check_beside(season, options, risk, beside.clone(), done);
     let of_pairs = || meters::analyse_beside(season, &all, &of_meters, beside.clone());
     let ((antennas, claims), meters) = rayon::join(|| rayon::join(of_antennas, of_claims), of_pairs);
-    Ok(Whole { antennas: antennas?, meters: meters?, claims: claims?, audit })
+    Ok(Whole { antennas: antennas?, meters: meters?, claims: claims?, audit, sweeps: swept(season) })
 }
 
 #[cfg(test)]

@@ -20,6 +20,7 @@ mod meters_season;
 pub mod rows;
 pub mod shares;
 pub mod standing;
+pub mod sweeps;
 pub mod worth;
 
 use std::path::Path;
