@@ -5,6 +5,12 @@ use std::collections::HashMap;
 
 use super::deflate::{crc, zlib};
 
+/// Red, green and blue.
+type Color = [u8; 3];
+
+/// The number of every colour in a palette.
+type Numbers = HashMap<Color, u8>;
+
 /// The most colours a palette holds.
 const PALETTE: usize = 256;
 
@@ -14,7 +20,11 @@ pub fn png(pixels: &[u8], width: u32, height: u32) -> Vec<u8> {
     let (data, bytes, kind) = few.as_ref().map_or((pixels, 3, 2), |(_, numbers)| (&numbers[..], 1, 3));
     let row = (width * bytes) as usize;
     // each row after its filter: none, since plain rows are what the copies below look for
-    let rows: Vec<u8> = data.chunks(row.max(1)).flat_map(|row| std::iter::once(0).chain(row.iter().copied())).collect();
+    let mut rows = Vec::with_capacity(data.len() + height as usize);
+    for row in data.chunks(row.max(1)) {
+        rows.push(0);
+        rows.extend_from_slice(row);
+    }
     let mut out = b"\x89PNG\r\n\x1a\n".to_vec();
     let size = [width.to_be_bytes(), height.to_be_bytes()].concat();
     chunk(&mut out, b"IHDR", &[&size[..], &[8, kind, 0, 0, 0]].concat());
@@ -40,9 +50,9 @@ fn chunk(out: &mut Vec<u8>, name: &[u8; 4], content: &[u8]) {
 ///
 /// Where letters are smoothed there are more than a palette holds, each on a few pixels: then one or two of the last
 /// bits are let go, which no eye sees, and a colour stands for all that look like it.
-fn numbered(pixels: &[u8]) -> Option<(Vec<[u8; 3]>, Vec<u8>)> {
+fn numbered(pixels: &[u8]) -> Option<(Vec<Color>, Vec<u8>)> {
     let color = |p: &[u8]| [p[0], p[1], p[2]];
-    let mut counts: HashMap<[u8; 3], usize> = HashMap::new();
+    let mut counts: HashMap<Color, usize> = HashMap::new();
     // most pixels are as the one before: a run is counted at once
     let mut run = (color(pixels.get(..3)?), 0);
     for p in pixels.chunks_exact(3).map(color) {
@@ -53,7 +63,7 @@ fn numbered(pixels: &[u8]) -> Option<(Vec<[u8; 3]>, Vec<u8>)> {
         run.1 += 1;
     }
     *counts.entry(run.0).or_default() += run.1;
-    let mut used: Vec<([u8; 3], usize)> = counts.into_iter().collect();
+    let mut used: Vec<(Color, usize)> = counts.into_iter().collect();
     used.sort_by_key(|&(color, count)| (std::cmp::Reverse(count), color));
     let (palette, number) = [0, 1, 2, 3].into_iter().find_map(|bits| standing_for(&used, bits))?;
     let mut last = (color(pixels.get(..3)?), number[&color(pixels.get(..3)?)]);
@@ -68,10 +78,10 @@ fn numbered(pixels: &[u8]) -> Option<(Vec<[u8; 3]>, Vec<u8>)> {
 
 /// A palette in which colours alike but for their last `bits` share one entry, the most used of them; and each
 /// colour's number in it. `None` where it would be too long.
-fn standing_for(used: &[([u8; 3], usize)], bits: u8) -> Option<(Vec<[u8; 3]>, HashMap<[u8; 3], u8>)> {
-    let mut palette: Vec<[u8; 3]> = vec![];
-    let mut alike: HashMap<[u8; 3], u8> = HashMap::new();
-    let mut number = HashMap::new();
+fn standing_for(used: &[(Color, usize)], bits: u8) -> Option<(Vec<Color>, Numbers)> {
+    let mut palette: Vec<Color> = vec![];
+    let mut alike = Numbers::new();
+    let mut number = Numbers::new();
     for &(color, _) in used {
         let rough = color.map(|c| c >> bits);
         let at = match alike.get(&rough) {
