@@ -131,3 +131,30 @@ fn the_page_never_takes_the_place_of_a_file_of_the_season() {
     assert!(String::from_utf8_lossy(&out.stderr).contains("this is a file of the season"));
     assert_eq!(read(&home.path().join("log.csv")), rows);
 }
+
+#[test]
+fn sweeps_are_drawn_in_the_page_and_as_files_and_told_in_the_summary() {
+    let home = tempfile::tempdir().unwrap();
+    let out = daylight(
+        home.path(),
+        &["report", &dataset("bench-sweeps"), "--trials", "500", "--plots", "p", "--markdown", "s.md"],
+    );
+    assert!(out.status.code() == Some(0) || out.status.code() == Some(1), "{out:?}");
+    let page = read(&home.path().join("daylight-report.html"));
+    assert!(page.contains("SWR against frequency about 2 m, as analyzer swept it"));
+    let svg = read(&home.path().join("p").join("sweeps-2-m-analyzer.svg"));
+    for words in ["heron", "plover", "curlew", "2:1", "frequency, MHz", "2 m, 145.5 MHz"] {
+        assert!(svg.contains(words), "{words}");
+    }
+    assert!(home.path().join("p").join("sweeps-2-m-analyzer.png").exists());
+    let summary = read(&home.path().join("s.md"));
+    assert!(summary.contains("## Sweeps") && summary.contains("| heron | 6 |"), "{summary}");
+}
+
+#[test]
+fn a_season_without_sweeps_speaks_of_none() {
+    let home = tempfile::tempdir().unwrap();
+    daylight(home.path(), &["report", &dataset("one-afternoon"), "--markdown", "s.md"]);
+    assert!(!read(&home.path().join("daylight-report.html")).contains("SWR against frequency"));
+    assert!(!read(&home.path().join("s.md")).contains("## Sweeps"));
+}

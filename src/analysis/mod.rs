@@ -10,4 +10,5 @@ pub mod looks;
 pub mod meters;
 pub mod next;
 pub mod plan;
+pub mod sweeps;
 pub mod whole;

@@ -24,5 +24,6 @@ pub mod plan_text;
 pub mod plot;
 mod set_text;
 pub mod sheet;
+mod sweeps_text;
 pub mod take_away;
 pub mod text;

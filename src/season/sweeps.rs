@@ -19,8 +19,9 @@ use crate::season::config::{Config, MeterKind};
 use crate::season::finding::{Finding, Place, Severity, Stake};
 use crate::season::readings::FileCount;
 use placing::Placed;
-use touchstone::Trace;
+pub use touchstone::Trace;
 use values::Value;
+pub use values::{Stretch, bands};
 
 /// The folder, in a season's, that holds sweeps.
 pub const FOLDER: &str = "sweeps";

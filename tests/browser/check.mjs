@@ -109,6 +109,10 @@ async function look(browser, name, file) {
         if (right > window.innerWidth + 1) out.push('a figure is wider than the paper');
         if (getComputedStyle(figure).breakInside !== 'avoid') out.push('a figure may be broken over two sheets');
       }
+      for (const table of document.querySelectorAll('table')) {
+        const { right } = table.getBoundingClientRect();
+        if (right > window.innerWidth + 1) out.push(`a table is wider than the paper: ${table.tHead?.textContent.slice(0, 60)}`);
+      }
       return out;
     }, px(down));
     cut.forEach((what) => faulty(`${paper}: ${what}`));

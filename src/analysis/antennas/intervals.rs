@@ -114,6 +114,7 @@ impl Family {
 
     /// Sorts what the quantiles are read from; to be called when the last trial is in.
     pub fn finish(&mut self, fit: Option<&SetFit>, sources: &SetSources) {
+        self.widening = 1.0; // what was found on fewer trials
         if fit.is_some() {
             self.scatter_sorted = sorted(self.replays.largest.clone());
         }

@@ -25,7 +25,7 @@ use super::next::session::Habit;
 use crate::season::Season;
 use crate::season::finding::{Finding, Stake};
 use result::Antennas;
-use set_analysis::{Options, SetAnalysis};
+use set_analysis::{Begun, Options, SetAnalysis};
 
 /// Which sets are asked about: those that match every name given.
 #[derive(Debug, Clone, Default)]
@@ -62,10 +62,10 @@ pub fn analyse(
     options: &Options,
     done: &(dyn Fn() + Sync),
 ) -> PolarsResult<Antennas> {
-    analyse_beside(season, choice, options, audit::beside_verdicts(season)?, done)
+    analyse_beside(season, choice, options, audit::beside_verdicts(season)?, &[], done)
 }
 
-/// The same with what the audit's rules found, where that is known already.
+/// The same with what the audit's rules found and the replays they made, where that is known already.
 ///
 /// # Errors
 /// As [`analyse`].
@@ -74,6 +74,7 @@ pub fn analyse_beside(
     choice: &Choice,
     options: &Options,
     beside: Vec<Finding>,
+    begun: &[Begun],
     done: &(dyn Fn() + Sync),
 ) -> PolarsResult<Antennas> {
     let config = &season.config;
@@ -103,7 +104,7 @@ pub fn analyse_beside(
         .filter(|set| set.antennas.len() <= MOST_ANTENNAS)
         .filter_map(|set| {
             let stream = number.iter().position(|k| *k == key(set))?;
-            set_analysis::analyse(set, config, options, stream as u64, done)
+            set_analysis::analyse_begun(set, config, options, stream as u64, begun, done).map(|both| both.0)
         })
         .collect();
     let ordinal: Vec<_> =

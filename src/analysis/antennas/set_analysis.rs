@@ -15,6 +15,7 @@ use crate::montecarlo::simultaneous::SetFit;
 use crate::montecarlo::stream::stream;
 use crate::radio::quantity::Better;
 use crate::season::config::{Config, Scope};
+use crate::stats::mixed::inference::Basis;
 use crate::stats::mixed::{Layout, Level, LevelState};
 
 /// How the replays of a run are made.
@@ -43,6 +44,39 @@ pub struct SetAnalysis {
     pub draws: Vec<f64>,
 }
 
+/// The first replays of a set, made for one question and kept for another: the same set's, on the same streams.
+#[derive(Debug)]
+pub struct Begun {
+    set: Set,
+    confidence: f64,
+    seed: u64,
+    number: u64,
+    family: Family,
+    basis: Option<Basis>,
+}
+
+impl Begun {
+    /// Whether an analysis would begin with these very replays.
+    fn begins(&self, set: &Set, options: &Options, number: u64) -> bool {
+        let how = (self.confidence, self.seed, self.number) == (options.confidence, options.seed, number);
+        how && self.set == *set
+    }
+
+    /// The pairs of a set that differs from this one by a few readings, held to the very critical values found for
+    /// this one, so that no verdict is another by the chance of replays alone. `None` where the two differ by so much
+    /// that the other needs replays of its own: in their antennas, in what the standard errors rest on, or by more
+    /// than a tenth of the mountings.
+    pub fn pairs_of(&self, set: &Set, config: &Config) -> Option<Vec<PairResult>> {
+        let (own, other) = (self.set.mountings.len(), set.mountings.len());
+        if self.set.antennas != set.antennas || 10 * own.abs_diff(other) > own {
+            return None;
+        }
+        let fitted = FittedSet::new(set, config, self.confidence)?;
+        let basis = fitted.fit.as_ref().map(|f| f.inference.basis);
+        (basis == self.basis).then(|| all_pairs(set, &fitted, &self.family, config))
+    }
+}
+
 /// Analyses one set; `number` picks its random streams.
 pub fn analyse(
     set: &Set,
@@ -51,18 +85,28 @@ pub fn analyse(
     number: u64,
     done: &(dyn Fn() + Sync),
 ) -> Option<SetAnalysis> {
-    let p = set.antennas.len();
-    let FittedSet { layout, fit, estimates, sources, links } = FittedSet::new(set, config, options.confidence)?;
-    let mut family = Family::new(p, options.confidence);
-    replay(fit.as_ref(), &sources, p, options, number, &mut family, done);
+    analyse_begun(set, config, options, number, &[], done).map(|both| both.0)
+}
 
-    let matters = config.matters.get(&set.quantity.name).copied();
-    let mut pairs = vec![];
-    for first in 0..p {
-        for second in first + 1..p {
-            pairs.push(pair(first, second, set, &layout, fit.as_ref(), &sources, &family, &links, &estimates, matters));
-        }
-    }
+/// The same, going on from replays that were `begun` before where they are this set's; and its own, for who comes
+/// after. The result is the same to the last bit.
+pub fn analyse_begun(
+    set: &Set,
+    config: &Config,
+    options: &Options,
+    number: u64,
+    begun: &[Begun],
+    done: &(dyn Fn() + Sync),
+) -> Option<(SetAnalysis, Begun)> {
+    let p = set.antennas.len();
+    let fitted = FittedSet::new(set, config, options.confidence)?;
+    let first = begun.iter().find(|b| b.begins(set, options, number));
+    let mut family = first.map_or_else(|| Family::new(p, options.confidence), |b| b.family.clone());
+    replay(fitted.fit.as_ref(), &fitted.sources, p, options, number, &mut family, done);
+
+    let matters = matters(set, config);
+    let pairs = all_pairs(set, &fitted, &family, config);
+    let FittedSet { layout, fit, estimates, sources, links } = fitted;
     let better = set.quantity.better_on_scale();
     let draws = family.draws(&estimates, fit.is_some() || sources.any_counts());
     let relative_to = relative_to(set, config);
@@ -89,10 +133,12 @@ pub fn analyse(
         matters,
         sources: sources.applied,
     };
-    Some(SetAnalysis { result, draws })
+    let basis = fit.as_ref().map(|f| f.inference.basis);
+    let begun = Begun { basis, set: set.clone(), confidence: options.confidence, seed: options.seed, number, family };
+    Some((SetAnalysis { result, draws }, begun))
 }
 
-/// Runs replays and declared draws in step, in blocks, until the half-widths are stable to the digits
+/// Runs replays and declared draws in step, behind those the family holds already, in blocks, until the half-widths are stable to the digits
 /// they are reported to (JCGM 101:2008, 7.9: twice the standard deviation of the blocks' mean below
 /// half a unit of the last digit).
 fn replay(
@@ -112,12 +158,18 @@ fn replay(
     // fewer than ten trials beyond a quantile leave it to chance
     let least = (10.0 / (1.0 - options.confidence)).ceil() as usize;
     let fixed = options.trials.map(|t| t.max(least).next_multiple_of(CHUNK));
+    let more = fixed.unwrap_or(block);
+    if family.blocks != [more] {
+        // begun for another length of block: the blocks would not be the ones this analysis makes
+        *family = Family::new(p, options.confidence);
+    }
     loop {
-        let more = fixed.unwrap_or(block);
+        if !family.blocks.is_empty() && is_enough(fit, sources, p, fixed, family) {
+            break;
+        }
         if let Some(fit) = fit {
             fit.replay(&mut family.replays, more, options.seed, number, done);
         }
-        let counting = sources.any_counts();
         let first = family.declared.trials() / CHUNK;
         let chunks: Vec<Declared> = (first..first + more / CHUNK)
             .into_par_iter()
@@ -135,19 +187,37 @@ fn replay(
             .collect();
         chunks.into_iter().for_each(|c| family.declared.append(c));
         family.blocks.push(more);
-        if fit.is_none() && !counting || fixed.is_some() || p < 2 {
-            break;
-        }
-        if family.blocks.len() >= 2 && family.is_stable(fit, sources) || family.declared.trials() >= MOST_TRIALS {
-            break;
-        }
     }
     family.finish(fit, sources);
+}
+
+/// Whether the blocks made so far will do.
+fn is_enough(fit: Option<&SetFit>, sources: &SetSources, p: usize, fixed: Option<usize>, family: &Family) -> bool {
+    fit.is_none() && !sources.any_counts()
+        || fixed.is_some()
+        || p < 2
+        || family.blocks.len() >= 2 && family.is_stable(fit, sources)
+        || family.declared.trials() >= MOST_TRIALS
 }
 
 /// Place of the pair first < second among all pairs of `n`.
 fn pair_index(first: usize, second: usize, n: usize) -> usize {
     first * (2 * n - first - 1) / 2 + second - first - 1
+}
+
+/// The smallest difference that matters in a set, in the quantity's unit.
+fn matters(set: &Set, config: &Config) -> Option<f64> {
+    config.matters.get(&set.quantity.name).copied()
+}
+
+/// Every pair of a set, in order of first and then second antenna.
+fn all_pairs(set: &Set, fitted: &FittedSet, family: &Family, config: &Config) -> Vec<PairResult> {
+    let FittedSet { layout, fit, estimates, sources, links } = fitted;
+    let (p, matters) = (set.antennas.len(), matters(set, config));
+    let of = |first: usize, second: usize| {
+        pair(first, second, set, layout, fit.as_ref(), sources, family, links, estimates, matters)
+    };
+    (0..p).flat_map(|first| (first + 1..p).map(move |second| (first, second))).map(|(a, b)| of(a, b)).collect()
 }
 
 #[allow(clippy::too_many_arguments)] // everything a verdict rests on, each once

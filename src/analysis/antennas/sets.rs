@@ -14,7 +14,7 @@ use crate::season::config::{Config, Repeats};
 use crate::stats::mixed::MountingSummary;
 
 /// One set, ready to be fitted.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Set {
     /// What was read.
     pub quantity: Quantity,

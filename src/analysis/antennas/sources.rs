@@ -8,6 +8,8 @@
 //! * session, visit, mounting, reading: held by the data where the log shows that level; where it
 //!   doesn't, the declared size is used.
 
+use std::sync::OnceLock;
+
 use rand::Rng;
 
 use super::sets::Set;
@@ -54,6 +56,14 @@ struct Term {
     shape: Shape,
     factor: Vec<f64>,
     group: Vec<usize>,
+    /// Of a vector: moments of each antenna's error, worked out when first asked for.
+    moments: OnceLock<Vec<Moments>>,
+}
+
+impl Term {
+    fn new(shape: Shape, factor: Vec<f64>, group: Vec<usize>) -> Term {
+        Term { shape, factor, group, moments: OnceLock::new() }
+    }
 }
 
 /// What declared sources may have done to an antenna's own result in one trial, in parts that act differently.
@@ -131,7 +141,7 @@ impl SetSources {
 
     fn add_made(&mut self, name: String, shape: Shape, factor: Vec<f64>) {
         let group = (0..factor.len()).collect();
-        let term = Term { shape, factor, group };
+        let term = Term::new(shape, factor, group);
         let standard = (0..term.factor.len()).map(|i| self.moments(&term, i).variance.sqrt()).collect();
         self.applied.push(Applied {
             name,
@@ -156,7 +166,7 @@ impl SetSources {
         let antennas = self.values.len();
         let mut add = |name: String, treatment: Treatment, factor: Vec<f64>| {
             let standard: Vec<f64> = factor.clone();
-            let term = Term { shape: Shape::Normal { standard: 1.0 }, factor, group: vec![0; antennas] };
+            let term = Term::new(Shape::Normal { standard: 1.0 }, factor, vec![0; antennas]);
             self.applied.push(Applied { name, scope: Scope::Season, treatment, standard, made: true, term });
         };
         let largest = steps.iter().map(common).fold(0.0, f64::max);
@@ -269,17 +279,20 @@ impl SetSources {
     }
 
     /// Draws the declared errors of all antennas into `out`, each in its parts: as [`SetSources::draw`] does, with
-    /// waves kept as waves.
-    pub fn draw_parts(&self, rng: &mut impl Rng, out: &mut [OwnError]) {
+    /// waves kept as waves. A wave is worked out for the antennas that are `wanted` alone; the others' random
+    /// numbers are drawn all the same, so that an antenna's errors do not hang on who else is asked about.
+    pub fn draw_parts(&self, rng: &mut impl Rng, wanted: &[usize], out: &mut [OwnError]) {
         out.fill(OwnError::default());
         let mut drawn = vec![0.0; out.len()];
         for applied in self.applied.iter().filter(|a| a.treatment != Treatment::HeldByData) {
             let term = &applied.term;
             if let Shape::Vector { half_width } = term.shape {
-                for error in out.iter_mut() {
+                for (antenna, error) in out.iter_mut().enumerate() {
                     let phase = std::f64::consts::TAU * rand::RngExt::random::<f64>(rng);
-                    error.wave[0] += half_width * self.line_factor * phase.cos();
-                    error.wave[1] += half_width * self.line_factor * phase.sin();
+                    if wanted.contains(&antenna) {
+                        error.wave[0] += half_width * self.line_factor * phase.cos();
+                        error.wave[1] += half_width * self.line_factor * phase.sin();
+                    }
                 }
                 continue;
             }
@@ -311,21 +324,26 @@ impl SetSources {
     fn moments(&self, term: &Term, antenna: usize) -> Moments {
         match term.shape {
             Shape::Vector { half_width } => {
-                let steps = 720; // even steps over a period: exact to rounding for a smooth function
-                let errors = (0..steps).map(|s| {
-                    let phase = std::f64::consts::TAU * (f64::from(s) + 0.5) / f64::from(steps);
-                    self.vector_error(antenna, half_width, phase)
-                });
-                let (mut sum, mut square) = (0.0, 0.0);
-                for e in errors {
-                    sum += e;
-                    square += e * e;
-                }
-                let mean = sum / f64::from(steps);
-                Moments { mean, variance: square / f64::from(steps) - mean * mean }
+                let all = || (0..self.values.len()).map(|a| self.vector_moments(a, half_width)).collect();
+                term.moments.get_or_init(all)[antenna]
             }
             shape => Moments { mean: 0.0, variance: (term.factor[antenna] * shape.standard()).powi(2) },
         }
+    }
+
+    fn vector_moments(&self, antenna: usize, length: f64) -> Moments {
+        let steps = 720; // even steps over a period: exact to rounding for a smooth function
+        let errors = (0..steps).map(|s| {
+            let phase = std::f64::consts::TAU * (f64::from(s) + 0.5) / f64::from(steps);
+            self.vector_error(antenna, length, phase)
+        });
+        let (mut sum, mut square) = (0.0, 0.0);
+        for e in errors {
+            sum += e;
+            square += e * e;
+        }
+        let mean = sum / f64::from(steps);
+        Moments { mean, variance: square / f64::from(steps) - mean * mean }
     }
 }
 
@@ -380,7 +398,7 @@ fn declared(source: &Source, set: &Set, layout: &Layout, values: &[f64]) -> Appl
         Scope::Session if !vector => (0..values.len()).map(|a| layout.first_session_of(a).unwrap_or(a)).collect(),
         _ => (0..values.len()).collect(),
     };
-    let term = Term { shape: source.shape, factor, group };
+    let term = Term::new(source.shape, factor, group);
     let standard = term.factor.iter().map(|f| f * source.shape.standard()).collect();
     Applied { name: source.name.clone(), scope: source.shared_by, treatment, standard, made: false, term }
 }

@@ -10,6 +10,7 @@ use rayon::prelude::*;
 use super::together::{Scatter, Sorted};
 use crate::analysis::antennas::fitted::fit;
 use crate::analysis::antennas::result::label;
+use crate::analysis::antennas::set_analysis::Begun;
 use crate::analysis::antennas::sets::{OrdinalSet, Set, sets_of_coded};
 use crate::analysis::audit::levels::Levels;
 use crate::analysis::coded::{Coded, QuickMap};
@@ -68,6 +69,7 @@ pub struct LogSet {
     /// The readings of each mounting, by index into [`Log::rows`], in the order of `set.mountings`.
     pub mountings: Vec<Vec<usize>>,
     fit: OnceLock<Option<SetFit>>,
+    begun: OnceLock<Begun>,
 }
 
 impl LogSet {
@@ -78,6 +80,16 @@ impl LogSet {
             if self.set.antennas.len() > MOST_ANTENNAS { None } else { fit(&self.set, config.confidence) }
         });
         made.as_ref()
+    }
+
+    /// Keeps a rule's replays of the set, for the analysis that comes after.
+    pub fn keep(&self, begun: Begun) {
+        let _ = self.begun.set(begun);
+    }
+
+    /// Replays that a rule made of the set.
+    pub fn into_begun(self) -> Option<Begun> {
+        self.begun.into_inner()
     }
 
     /// The set in words.
@@ -191,7 +203,7 @@ impl<'a> Log<'a> {
                 let mountings = group(&rows, |i| {
                     (self.rows[i].session, self.rows[i].antenna, self.mounting_key(i).0, self.mounting_key(i).1)
                 });
-                LogSet { set, rows, mountings, fit: OnceLock::new() }
+                LogSet { set, rows, mountings, fit: OnceLock::new(), begun: OnceLock::new() }
             })
             .collect()
     }

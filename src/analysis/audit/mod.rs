@@ -30,12 +30,14 @@ pub mod together;
 use polars::prelude::PolarsResult;
 use rayon::prelude::*;
 
+use crate::analysis::antennas::set_analysis::Begun;
 use crate::analysis::antennas::sets::Set;
 use crate::analysis::next::session::Habit;
 use crate::analysis::next::{Questions, Step};
 use crate::season::Season;
 use crate::season::finding::{Finding, Group, Severity, Stake};
 pub use log::Log;
+use log::LogSet;
 
 /// One rule of the audit.
 #[derive(Debug, Clone, Copy)]
@@ -99,14 +101,25 @@ impl Audit {
 /// # Errors
 /// Whatever Polars reports; none is expected on a frame the season made.
 pub fn audit(season: &Season) -> PolarsResult<Audit> {
-    audited(season).map(|both| both.0)
+    audited(season).map(|all| all.audit)
 }
 
-/// The audit, and [`beside_verdicts`] with it, every rule being asked once.
+/// The audit, and what other questions need of it.
+#[derive(Debug)]
+pub struct Audited {
+    /// The audit.
+    pub audit: Audit,
+    /// What [`beside_verdicts`] says.
+    pub beside: Vec<Finding>,
+    /// Replays that rules made, from which the analysis of the antennas can go on.
+    pub begun: Vec<Begun>,
+}
+
+/// The audit with what other questions need of it, every rule being asked once.
 ///
 /// # Errors
 /// As [`audit`].
-pub fn audited(season: &Season) -> PolarsResult<(Audit, Vec<Finding>)> {
+pub fn audited(season: &Season) -> PolarsResult<Audited> {
     let log = Log::new(season)?;
     let by_rules = check(&log, |_| true);
     let speaks = |f: &&Finding| rules::RULES.iter().any(|rule| rule.beside_verdicts && rule.name == f.rule);
@@ -133,7 +146,7 @@ pub fn audited(season: &Season) -> PolarsResult<(Audit, Vec<Finding>)> {
         findings,
         assumptions: season.assumptions.clone(),
     };
-    Ok((audit, beside))
+    Ok(Audited { audit, beside, begun: log.sets.into_iter().filter_map(LogSet::into_begun).collect() })
 }
 
 /// What the rules that speak beside the verdicts find.

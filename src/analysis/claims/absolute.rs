@@ -13,6 +13,7 @@
 use rand::RngExt;
 use rand_distr::{StandardNormal, StudentT};
 
+use super::at_limit::{Crossings, Passing};
 use super::shift::Shift;
 use crate::analysis::antennas::fitted::{ScatterPart, Shrinks};
 use crate::analysis::antennas::sources::OwnError;
@@ -203,9 +204,8 @@ impl Errors {
             if self.wave.is_empty() {
                 return turned;
             }
-            // near a match a value above the limit may give the reading more easily than the limit does:
-            // most easily one whose square is short of the false wave's by the reading's
-            let easiest = (self.wave_rms * self.wave_rms - y * y).max(0.0).sqrt();
+            // near a match a value above the limit may give the reading more easily than the limit does
+            let easiest = self.easiest(y);
             let as_low = |truth: f64| share(self.straight_on(side, truth), |read| read <= y);
             turned.max(as_low(limit)).max(if easiest > limit { as_low(easiest) } else { 0.0 })
         })
@@ -242,53 +242,90 @@ impl Errors {
         let reach = (most - least).max(self.wave_rms);
         let still = self.wave.is_empty();
         let floor = if still { least - reach } else { 0.0 };
-        let sides = || self.sides.iter().zip(&turned);
-        let easiest = (self.wave_rms * self.wave_rms - y * y).max(0.0).sqrt();
+        let easiest = self.easiest(y);
         let matched_as_high = |side| share(self.straight_on(side, 0.0), |read| read >= y);
-        let easiest_as_low = |side| share(self.straight_on(side, easiest), |read| read <= y);
-        let from_match: Vec<f64> = if still { vec![] } else { self.sides.iter().map(matched_as_high).collect() };
-        let from_easiest: Vec<f64> = if still { vec![] } else { self.sides.iter().map(easiest_as_low).collect() };
-        let low = bisect(floor, most + reach, |limit| {
-            sides().enumerate().all(|(k, (side, turned))| {
-                let below = turned.partition_point(|v| *v < limit) as f64 / turned.len() as f64;
-                below <= risk
-                    && (still
-                        || limit <= 0.0
-                        || from_match[k] <= risk && share(self.straight_on(side, limit), |read| read >= y) <= risk)
+        let straight: Vec<Straight> = self
+            .sides
+            .iter()
+            .filter(|_| !still)
+            .enumerate()
+            .map(|(k, side)| Straight {
+                crossings: Crossings::new(self.passing_straight(side, y)),
+                from_match: matched_as_high(side),
+                from_easiest: self.as_low(k, easiest, y),
             })
+            .collect();
+        let low = bisect(floor, most + reach, |limit| {
+            turned.iter().all(|v| v.partition_point(|x| *x < limit) as f64 / v.len() as f64 <= risk)
+                && (limit <= 0.0
+                    || straight.iter().all(|s| s.from_match <= risk && s.crossings.not_under(limit) <= risk))
         });
         let high = bisect(most + reach, floor, |limit| {
-            sides().enumerate().all(|(k, (side, turned))| {
-                let above = (turned.len() - turned.partition_point(|v| *v <= limit)) as f64 / turned.len() as f64;
-                above <= risk
-                    && (still
-                        || (easiest <= limit || from_easiest[k] <= risk)
-                            && share(self.straight_on(side, limit), |read| read <= y) <= risk)
-            })
+            turned.iter().all(|v| (v.len() - v.partition_point(|x| *x <= limit)) as f64 / v.len() as f64 <= risk)
+                && straight
+                    .iter()
+                    .all(|s| (easiest <= limit || s.from_easiest <= risk) && s.crossings.not_over(limit) <= risk)
         });
         (low, high)
     }
 
-    /// The largest reading that shows, at that risk, a true value of at most `limit`; `None` where none does.
-    pub fn largest_below(&self, limit: f64, risk: f64) -> Option<f64> {
-        self.threshold(limit, -1.0, |y| self.risk_above(y, limit) <= risk)
+    /// Sides of a shift: one where there is none.
+    pub fn sides(&self) -> usize {
+        self.sides.len()
     }
 
-    /// The smallest reading that shows, at that risk, a true value of at least `limit`; `None` where none does.
-    pub fn smallest_above(&self, limit: f64, risk: f64) -> Option<f64> {
-        self.threshold(limit, 1.0, |y| self.risk_below(y, limit) <= risk)
+    /// Whether a false wave is among the errors.
+    pub fn has_wave(&self) -> bool {
+        !self.wave.is_empty()
     }
 
-    /// Goes from the limit in one direction to where readings begin to `show` what is asked.
-    fn threshold(&self, limit: f64, direction: f64, show: impl Fn(f64) -> bool) -> Option<f64> {
+    /// How each draw of a side passes a limit as the reading goes up, turned about.
+    pub fn passing(&self, side: usize, limit: f64) -> impl Iterator<Item = Passing> {
+        let SideDraws { offset, additive } = &self.sides[side];
+        let shift = move |e: &f64| offset + e;
+        additive.iter().enumerate().map(move |(i, e)| Passing {
+            wave: self.wave.get(i).copied(),
+            limit,
+            shift: shift(e),
+        })
+    }
+
+    /// How each draw of a side passes a reading as the true value goes up, straight on.
+    fn passing_straight(&self, side: &SideDraws, y: f64) -> impl Iterator<Item = Passing> {
+        let limit = move |e: &f64| y + e + side.offset;
+        let draws = side.additive.iter().enumerate();
+        draws.map(move |(i, e)| Passing { wave: self.wave.get(i).copied(), limit: limit(e), shift: 0.0 })
+    }
+
+    /// Readings that a true value gives on one side, least first.
+    pub fn readings(&self, side: usize, truth: f64) -> Vec<f64> {
+        sorted(self.straight_on(&self.sides[side], truth))
+    }
+
+    /// The true value that most easily reads as low as `y`: one whose square is short of the false wave's by the
+    /// reading's.
+    pub fn easiest(&self, y: f64) -> f64 {
+        (self.wave_rms * self.wave_rms - y * y).max(0.0).sqrt()
+    }
+
+    /// How often a true value reads as low as `y` on one side.
+    pub fn as_low(&self, side: usize, truth: f64, y: f64) -> f64 {
+        share(self.straight_on(&self.sides[side], truth), |read| read <= y)
+    }
+
+    /// Further from a limit than any reading that stands for it.
+    pub fn reach(&self, limit: f64) -> f64 {
         let largest = self.values(limit).iter().map(|v| (v - limit).abs()).fold(0.0, f64::max);
-        let reach = 2.0 * (largest + self.wave_rms);
-        let mut far = limit + direction * reach;
-        if !self.wave.is_empty() {
-            far = far.max(0.0); // no |Γ| reads below
-        }
-        show(far).then(|| bisect(far, limit - direction * reach, show))
+        2.0 * (largest + self.wave_rms)
     }
+}
+
+/// One side of a shift, straight on, for a reading: where each draw's true value begins to read higher, and how often
+/// two true values read as the reading does.
+struct Straight {
+    crossings: Crossings,
+    from_match: f64,
+    from_easiest: f64,
 }
 
 /// Values, least first.
@@ -310,7 +347,7 @@ fn share(values: impl Iterator<Item = f64>, condition: impl Fn(f64) -> bool) -> 
 
 /// Between a point where `holds` and one where it doesn't, the last that does; `holding` itself where it
 /// fails nowhere or holds nowhere.
-fn bisect(holding: f64, failing: f64, holds: impl Fn(f64) -> bool) -> f64 {
+pub fn bisect(holding: f64, failing: f64, holds: impl Fn(f64) -> bool) -> f64 {
     let (mut yes, mut no) = (holding, failing);
     for _ in 0..40 {
         let middle = (yes + no) / 2.0;
@@ -321,6 +358,7 @@ fn bisect(holding: f64, failing: f64, holds: impl Fn(f64) -> bool) -> f64 {
 
 #[cfg(test)]
 mod tests {
+    use super::super::at_limit::AtLimit;
     use super::*;
     use crate::stats::student_t::t_quantile;
 
@@ -358,9 +396,9 @@ mod tests {
         // 2500 of 100 000 draws lie beyond: two percent of the half-width is four standard errors
         assert!((high - 1.0 - half).abs() < 0.02 * half && (1.0 - low - half).abs() < 0.02 * half, "{low} {high}");
         // a result counts as met when it lies inside its limit by the guard band, here the half-width
-        let accepted = now.largest_below(2.0, 0.025).unwrap();
+        let accepted = AtLimit::new(&now, 2.0).largest_below(0.025).unwrap();
         assert!((2.0 - accepted - (high - 1.0)).abs() < 1e-6, "{accepted}");
-        let rejected = now.smallest_above(2.0, 0.025).unwrap();
+        let rejected = AtLimit::new(&now, 2.0).smallest_above(0.025).unwrap();
         assert!((rejected - 2.0 - (1.0 - low)).abs() < 1e-6, "{rejected}");
     }
 

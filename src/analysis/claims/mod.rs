@@ -2,6 +2,7 @@
 //! cancel there.
 
 pub mod absolute;
+pub mod at_limit;
 pub mod result;
 pub mod route;
 pub mod shift;

@@ -50,7 +50,7 @@ pub fn level(fitted: &FittedSet, antenna: usize, draws: Draws, set: usize) -> Op
         standard_uncertainty: scatter.as_ref().map_or(0.0, |s| s.error).hypot(declared),
         scatter: scatter.map_or(vec![], |s| s.parts),
         basis: Basis { sessions: sessions.len().max(1) as f64, visits, other_visits: None },
-        declared: declared_errors(fitted, draws, task(set, antenna), |errors| errors[antenna]),
+        declared: declared_errors(fitted, draws, task(set, antenna), &[antenna], |errors| errors[antenna]),
         has_wave: fitted.sources.has_wave(),
         shift: shift::find(sessions, draws.seed, SHIFT_TASKS + ((set as u64) << 7 | first) % (1 << 19)),
         lasting: lasting(fitted, antenna, true),
@@ -75,7 +75,7 @@ pub fn gain(
     let scatter = error.map(|e| ScatterPart { error: e.adjusted, df: e.df, shrinks_with: Shrinks::OwnVisits });
     let visits = |a: usize| fitted.layout.visits_of(a) as f64;
     let task = task(set, antenna);
-    let mut errors = declared_errors(fitted, draws, task, |e| OwnError {
+    let mut errors = declared_errors(fitted, draws, task, &[antenna, reference], |e| OwnError {
         fixed: e[antenna].fixed - e[reference].fixed,
         unseen: e[antenna].unseen - e[reference].unseen,
         ..OwnError::default()
@@ -118,13 +118,14 @@ fn declared_errors(
     fitted: &FittedSet,
     draws: Draws,
     task: u64,
+    wanted: &[usize],
     own: impl Fn(&[OwnError]) -> OwnError,
 ) -> Vec<OwnError> {
     let mut rng = stream(draws.seed, task, DECLARED_CHUNK);
     let mut all = vec![OwnError::default(); fitted.estimates.len()];
     (0..draws.trials)
         .map(|_| {
-            fitted.sources.draw_parts(&mut rng, &mut all);
+            fitted.sources.draw_parts(&mut rng, wanted, &mut all);
             own(&all)
         })
         .collect()

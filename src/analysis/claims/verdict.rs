@@ -1,6 +1,7 @@
 //! One meter's result against one claim; and one verdict from several meters.
 
 use super::absolute::{Absolute, Errors, More};
+use super::at_limit::AtLimit;
 use super::result::{Held, Lasting, Route, Settle, ShiftSeen, Verdict};
 use crate::analysis::antennas::result::Range;
 use crate::stats::conformity::{Knowledge, Limits, conformance_probability};
@@ -67,6 +68,7 @@ pub fn hold(value: &Absolute, origin: Origin, rule: &Rule) -> Held {
         _ => Verdict::NotShown,
     };
     let range = now.range(y, risk);
+    let (met_within, missed_outside) = met_and_missed(&now, rule);
     let values = now.values(y);
     let above = |limit: f64| if limit.is_finite() { now.risk_above(y, limit) } else { 0.0 };
     let below = |limit: f64| if limit.is_finite() { now.risk_below(y, limit) } else { 0.0 };
@@ -81,8 +83,8 @@ pub fn hold(value: &Absolute, origin: Origin, rule: &Rule) -> Held {
         probability: conformance_probability(Knowledge::Draws(&values), rule.limits),
         risk_if_met: (above(high) + below(low)).min(1.0),
         risk_if_missed: beyond_high.min(beyond_low),
-        met_within: met_within(&now, rule),
-        missed_outside: missed_outside(&now, rule),
+        met_within,
+        missed_outside,
         settle: if verdict == Verdict::NotShown { settle(value, origin.task, rule) } else { Settle::Settled },
         verdict,
         visits: origin.visits,
@@ -97,20 +99,18 @@ pub fn hold(value: &Absolute, origin: Origin, rule: &Rule) -> Held {
     }
 }
 
-/// The acceptance interval: results as uncertain as this one that would count as met.
-fn met_within(errors: &Errors, rule: &Rule) -> Option<Limits> {
+/// The acceptance interval, results as uncertain as this one that would count as met; and the rejection limits, beyond
+/// which they would count as missed: open where none could.
+fn met_and_missed(errors: &Errors, rule: &Rule) -> (Option<Limits>, Limits) {
     let (Limits { low, high }, risk) = (rule.limits, rule.risk_each_end());
-    let top = if high.is_finite() { errors.largest_below(high, risk)? } else { f64::INFINITY };
-    let bottom = if low.is_finite() { errors.smallest_above(low, risk)? } else { f64::NEG_INFINITY };
-    Limits::new(bottom, top)
-}
-
-/// The rejection limits: results beyond them would count as missed. Open where none could.
-fn missed_outside(errors: &Errors, rule: &Rule) -> Limits {
-    let (Limits { low, high }, risk) = (rule.limits, rule.risk_each_end());
-    let top = if high.is_finite() { errors.smallest_above(high, risk) } else { None };
-    let bottom = if low.is_finite() { errors.largest_below(low, risk) } else { None };
-    Limits { low: bottom.unwrap_or(f64::NEG_INFINITY), high: top.unwrap_or(f64::INFINITY) }
+    let at = |limit: f64| limit.is_finite().then(|| AtLimit::new(errors, limit));
+    let (at_low, at_high) = (at(low), at(high));
+    let top = at_high.as_ref().map_or(Some(f64::INFINITY), |at| at.largest_below(risk));
+    let bottom = at_low.as_ref().map_or(Some(f64::NEG_INFINITY), |at| at.smallest_above(risk));
+    let met = top.zip(bottom).and_then(|(top, bottom)| Limits::new(bottom, top));
+    let above = at_high.and_then(|at| at.smallest_above(risk)).unwrap_or(f64::INFINITY);
+    let below = at_low.and_then(|at| at.largest_below(risk)).unwrap_or(f64::NEG_INFINITY);
+    (met, Limits { low: below, high: above })
 }
 
 /// How many more sessions would settle a claim, should the estimate stay where it is.

@@ -2,13 +2,13 @@
 
 use crate::analysis::whole::Whole;
 use crate::report::grid::Grid;
-use crate::report::{antennas_text, audit_text, claims_text, meters_text};
+use crate::report::{antennas_text, audit_text, claims_text, meters_text, sweeps_text};
 
 use super::view::Run;
 
 /// The summary. Ends with a newline.
 pub fn render(whole: &Whole, run: &Run) -> String {
-    let Whole { antennas, meters, claims, audit } = whole;
+    let Whole { antennas, meters, claims, audit, .. } = whole;
     let mut out = vec![format!("# {}", escaped(&antennas.season))];
     out.push(escaped(&antennas_text::headline(antennas)));
     if let Some(overall) = antennas.overall.as_ref().filter(|o| o.weights.len() > 1) {
@@ -22,6 +22,13 @@ pub fn render(whole: &Whole, run: &Run) -> String {
         out.push(table(&antennas_text::sets_table(antennas)));
         let meaning = "apart: the difference is real; even: shown to differ by less than what matters; noise: this log shows neither; unlinked: this log cannot compare them.";
         out.push(meaning.into());
+    }
+    if !whole.sweeps.is_empty() {
+        out.push("## Sweeps".into());
+    }
+    for swept in &whole.sweeps {
+        out.push(escaped(&format!("{}.", sweeps_text::title(swept))));
+        out.push(table(&sweeps_text::table(swept)));
     }
     let of_meters: Vec<String> = meters.pairs.iter().flat_map(meters_text::headline).collect();
     if !of_meters.is_empty() {

@@ -6,6 +6,7 @@
 mod figure;
 pub mod markdown;
 mod matrix;
+mod sets;
 pub mod view;
 
 use minijinja::value::Serde;

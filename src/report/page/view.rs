@@ -4,23 +4,19 @@ use rayon::prelude::*;
 use serde::Serialize;
 
 use super::figure::{Figure, figure, small};
-use super::matrix::Matrix;
-use crate::analysis::antennas::result::{Antennas, OrdinalResult, Overall, PairResult, SetResult, Verdict, label};
+use super::sets::{Band, bands};
+use crate::analysis::antennas::result::{Antennas, Overall, SetResult};
 use crate::analysis::audit::Audit;
 use crate::analysis::claims::result::Claims;
 use crate::analysis::meters::result::{Meters, PairOfMeters};
 use crate::analysis::whole::Whole;
-use crate::radio::quantity::Better;
 use crate::report::grid::Grid;
 use crate::report::number;
 use crate::report::plot::acceptance::acceptance;
 use crate::report::plot::gallery::Picture;
 use crate::report::plot::meters::pictures;
-use crate::report::plot::standing::standing;
 use crate::report::plot::{Look, PlotError, shares, worth};
-use crate::report::{
-    antennas_text, audit_text, claims_text, meters_tables, meters_text, pairs_text, set_text, text::sentence,
-};
+use crate::report::{antennas_text, audit_text, claims_text, meters_tables, meters_text, text::sentence};
 use crate::season::finding::Severity;
 
 /// What anyone needs to make the page again.
@@ -54,38 +50,6 @@ pub struct Headline {
     pub words: Vec<String>,
     /// Where there is more.
     pub link: &'static str,
-}
-
-/// A band and its sets.
-#[derive(Debug, Clone, Serialize)]
-pub struct Band {
-    /// Its name.
-    pub name: String,
-    /// Its place among the bands, from 1.
-    pub number: usize,
-    /// Its sets.
-    pub sets: Vec<Set>,
-}
-
-/// One set.
-#[derive(Debug, Clone, Serialize)]
-pub struct Set {
-    /// Its name.
-    pub title: String,
-    /// How many pairs are what.
-    pub words: String,
-    /// Its picture.
-    pub figure: Option<Figure>,
-    /// Its antennas.
-    pub antennas: Grid,
-    /// Its pairs in a square.
-    pub matrix: Option<Matrix>,
-    /// Its pairs one by one.
-    pub pairs: Option<Grid>,
-    /// What this log cannot compare, and what its figures rest on.
-    pub notes: Vec<String>,
-    /// Whether a script may fold it away at first.
-    pub folded: bool,
 }
 
 /// Two meters.
@@ -171,10 +135,15 @@ impl View {
     /// # Errors
     /// What a picture's canvas refuses.
     pub fn new(whole: &Whole, run: &Run) -> Result<View, PlotError> {
-        let Whole { antennas, meters, claims, audit } = whole;
+        let Whole { antennas, meters, claims, audit, .. } = whole;
         let overall = antennas.overall.as_ref().filter(|o| o.antennas.len() > 1);
         let ((bands, meter_pairs), (overall_figure, worth_view, claims_view)) = rayon::join(
-            || rayon::join(|| bands(antennas), || meters.pairs.par_iter().map(|p| pair(p, meters)).collect()),
+            || {
+                rayon::join(
+                    || bands(antennas, &whole.sweeps),
+                    || meters.pairs.par_iter().map(|p| pair(p, meters)).collect(),
+                )
+            },
             || (overall_view(overall, antennas), worth_of(overall), claims_of(claims)),
         );
         let meter_pairs: Result<Vec<Pair>, PlotError> = meter_pairs;
@@ -238,9 +207,10 @@ fn facts(antennas: &Antennas, audit: &Audit) -> Vec<String> {
 }
 
 fn headlines(whole: &Whole) -> Vec<Headline> {
-    let Whole { antennas, meters, claims, audit } = whole;
-    let mut first = vec![antennas_text::headline(antennas)];
-    first.extend(antennas.overall.as_ref().filter(|o| o.weights.len() > 1).map(antennas_text::overall_words));
+    let Whole { antennas, meters, claims, audit, .. } = whole;
+    // who is first comes before how many comparisons say so
+    let overall = antennas.overall.as_ref().filter(|o| o.weights.len() > 1).map(antennas_text::overall_words);
+    let first = overall.into_iter().chain([antennas_text::headline(antennas)]).collect();
     let mut out = vec![Headline { about: "Antennas", words: first, link: "antennas" }];
     let of_meters: Vec<String> = meters.pairs.iter().flat_map(meters_text::headline).collect();
     if !of_meters.is_empty() {
@@ -258,7 +228,7 @@ fn headlines(whole: &Whole) -> Vec<Headline> {
 
 /// Every step that some question asks for, each once, those of the antennas first.
 fn next(whole: &Whole) -> Vec<String> {
-    let Whole { antennas, meters, claims, audit } = whole;
+    let Whole { antennas, meters, claims, audit, .. } = whole;
     let mut out: Vec<String> = vec![];
     for step in [&antennas.next, &claims.next, &meters.next, &audit.next].into_iter().flatten() {
         let words = step.words();
@@ -267,97 +237,6 @@ fn next(whole: &Whole) -> Vec<String> {
         }
     }
     out
-}
-
-/// Sets by band, in the order in which bands first occur.
-fn bands(antennas: &Antennas) -> Result<Vec<Band>, PlotError> {
-    let mut names: Vec<&str> = vec![];
-    let all = antennas.sets.iter().map(|s| s.band.as_str()).chain(antennas.ordinal.iter().map(|s| s.band.as_str()));
-    for band in all {
-        if !names.contains(&band) {
-            names.push(band);
-        }
-    }
-    // what an antenna is for comes first, what says least by itself last
-    let order = |s: &&SetResult| match s.quantity.name.as_str() {
-        "field_strength" => 0,
-        "swr" | "reflection" | "return_loss" => 1,
-        _ if s.quantity.better != Better::Neither => 2,
-        _ => 3,
-    };
-    names
-        .par_iter()
-        .enumerate()
-        .map(|(i, name)| {
-            let mut own: Vec<&SetResult> = antennas.sets.iter().filter(|s| s.band == *name).collect();
-            own.sort_by_key(order);
-            let sets: Result<Vec<Set>, PlotError> = own.par_iter().map(|s| set(s, antennas.confidence)).collect();
-            let mut sets = sets?;
-            sets.extend(antennas.ordinal.iter().filter(|s| s.band == *name).map(ordinal));
-            sets.iter_mut().skip(1).for_each(|s| s.folded = true);
-            Ok(Band { name: name.to_string(), number: i + 1, sets })
-        })
-        .collect()
-}
-
-fn set(s: &SetResult, confidence: f64) -> Result<Set, PlotError> {
-    let zone = match s.matters {
-        Some(_) => " The shaded zone holds differences too small to matter to you.",
-        None => "",
-    };
-    let note = format!(
-        "Each bar is the interval of that one comparison; the intervals of all pairs of the set hold at once.{zone}"
-    );
-    let mut antennas = set_text::antennas(s, confidence);
-    antennas.title = String::new();
-    let compared: Vec<&PairResult> = s.pairs.iter().filter(|p| p.verdict != Verdict::Unlinked).collect();
-    let mut notes = pairs_text::unlinked_words(s, 10);
-    notes.extend(set_text::rests_on(s));
-    Ok(Set {
-        title: s.label(),
-        words: counts(s),
-        figure: figure(&note, |look| standing(s, look).map(Picture::Rows))?,
-        antennas,
-        matrix: Matrix::new(s),
-        pairs: (!compared.is_empty()).then(|| pairs_text::pair_table(s, &compared)),
-        notes,
-        folded: false,
-    })
-}
-
-/// "Of 36 pairs 19 are apart and 17 inside the noise."
-fn counts(s: &SetResult) -> String {
-    counted(s.pairs.len(), |v| s.count(v))
-}
-
-fn counted(pairs: usize, count: impl Fn(Verdict) -> usize) -> String {
-    let words = [
-        (Verdict::Apart, "apart"),
-        (Verdict::Even, "even"),
-        (Verdict::Noise, "inside the noise"),
-        (Verdict::Unlinked, "unlinked"),
-    ];
-    let said: Vec<String> =
-        words.iter().map(|(v, w)| (count(*v), w)).filter(|(n, _)| *n > 0).map(|(n, w)| format!("{n} {w}")).collect();
-    match pairs {
-        0 => "One antenna: nothing to compare it with.".into(),
-        n => format!("{}: {}.", number::plural(n, "pair", "pairs"), said.join(", ")),
-    }
-}
-
-fn ordinal(s: &OrdinalResult) -> Set {
-    let mut antennas = set_text::ordinal_antennas(s);
-    antennas.title = String::new();
-    Set {
-        title: label(&s.quantity.name, &s.band, &s.meter),
-        words: counted(s.pairs.len(), |v| s.pairs.iter().filter(|p| p.verdict == v).count()),
-        figure: None,
-        antennas,
-        matrix: None,
-        pairs: None,
-        notes: set_text::ordinal_pairs(s),
-        folded: false,
-    }
 }
 
 fn overall_view(overall: Option<&Overall>, antennas: &Antennas) -> Result<Option<(Option<Figure>, Grid)>, PlotError> {

@@ -1,7 +1,8 @@
 //! Claims on one quantity: each result with its range, the limit claimed, and the results that would count as met.
 
 use super::Look;
-use super::rows::{Mark, Row, Rows};
+use super::marks::Mark;
+use super::rows::{Row, Rows};
 use crate::analysis::antennas::result::Range;
 use crate::analysis::antennas::shown;
 use crate::analysis::claims::result::{Claim, Claims, Verdict};

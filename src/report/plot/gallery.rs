@@ -7,6 +7,7 @@ use rayon::prelude::*;
 
 use super::meters::{MetersPlot, pictures};
 use super::rows::Rows;
+use super::sweeps::Sweeps;
 use super::{Canvas, Look, Pen, Plot, PlotError, png, to_svg};
 use super::{acceptance::acceptance, shares::shares, standing::standing, worth};
 use crate::analysis::meters::result::PairOfMeters;
@@ -19,6 +20,8 @@ pub enum Picture<'a> {
     Rows(Rows),
     /// Two meters.
     Meters(MetersPlot<'a>),
+    /// Sweeps about a band.
+    Sweeps(Sweeps<'a>),
 }
 
 impl Plot for Picture<'_> {
@@ -26,6 +29,7 @@ impl Plot for Picture<'_> {
         match self {
             Picture::Rows(p) => p.size(),
             Picture::Meters(p) => p.size(),
+            Picture::Sweeps(p) => p.size(),
         }
     }
 
@@ -33,6 +37,7 @@ impl Plot for Picture<'_> {
         match self {
             Picture::Rows(p) => p.draw(canvas, pen),
             Picture::Meters(p) => p.draw(canvas, pen),
+            Picture::Sweeps(p) => p.draw(canvas, pen),
         }
     }
 }
@@ -43,6 +48,7 @@ impl Picture<'_> {
         match self {
             Picture::Rows(p) => p.title.clone(),
             Picture::Meters(p) => p.title(),
+            Picture::Sweeps(p) => p.title(),
         }
     }
 }
@@ -55,6 +61,10 @@ pub fn gallery(whole: &Whole) -> Vec<(String, Picture<'_>)> {
     for set in &antennas.sets {
         let stem = format!("antennas-{}-{}-{}", set.quantity.name, set.band, set.meter);
         out.extend(standing(set, look).map(|p| (stem, Picture::Rows(p))));
+    }
+    for swept in &whole.sweeps {
+        let stem = format!("sweeps-{}-{}", swept.band, swept.meter);
+        out.push((stem, Picture::Sweeps(Sweeps { swept, look })));
     }
     if let Some(overall) = &antennas.overall {
         out.extend(worth::overall(overall, look).map(|p| ("overall".into(), Picture::Rows(p))));

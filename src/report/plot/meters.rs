@@ -1,11 +1,11 @@
-//! Two meters in pictures: difference against mean with its limits, one against the other with the fitted line, and the
-//! offset through the season with its shifts.
+//! Two meters in pictures: difference against mean with its limits, and one against the other with the fitted line.
 
 use plotters::prelude::*;
-use plotters::style::text_anchor::{HPos, Pos, VPos};
 
-use super::fit::{fold, held};
-use super::{Canvas, FAINT, INK, Look, Pen, Plot, PlotError, SERIES};
+use super::fit::held;
+use super::meters_axes::{axes, quantity, size, span};
+use super::meters_season::ThroughTheSeason;
+use super::{Canvas, INK, Look, Pen, Plot, PlotError, SERIES};
 use crate::analysis::meters::lines::Method;
 use crate::analysis::meters::result::{BandResult, PairOfMeters};
 
@@ -64,80 +64,6 @@ impl Plot for MetersPlot<'_> {
             MetersPlot::Season(p) => p.draw(canvas, pen),
         }
     }
-}
-
-/// Width and height: less high where it is narrow.
-fn size(look: Look) -> (u32, u32) {
-    (look.width, (look.width * 13 / 20).max(270))
-}
-
-/// Smallest range that holds the values, widened by a twentieth; never empty.
-fn span(values: impl Iterator<Item = f64>) -> std::ops::Range<f64> {
-    let (low, high) =
-        values.filter(|v| v.is_finite()).fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(v), h.max(v)));
-    if low > high {
-        return 0.0..1.0;
-    }
-    let margin = ((high - low) * 0.05).max(1e-3 * low.abs().max(1e-2));
-    low - margin..high + margin
-}
-
-/// A number on an axis, with a typographic minus.
-fn tick(v: &f64, width: f64) -> String {
-    let decimals = (1.0 - width.log10().floor()).clamp(0.0, 6.0) as usize;
-    let text = if v.abs() < 1e7 { format!("{:.decimals$}", v.abs()) } else { format!("{:.1e}", v.abs()) };
-    if *v < 0.0 && text.chars().any(|c| c.is_ascii_digit() && c != '0') { format!("−{text}") } else { text }
-}
-
-fn quantity(pair: &PairOfMeters) -> String {
-    if pair.quantity == "swr" { "SWR".into() } else { pair.quantity.replace('_', " ") }
-}
-
-/// Writes a title in lines that fit, and says how high they are.
-fn head<B: DrawingBackend>(canvas: &Canvas<B>, pen: Pen, title: &str, width: u32) -> Result<u32, PlotError> {
-    let lines = fold(title, 14, f64::from(width - 28), 3);
-    for (k, line) in lines.iter().enumerate() {
-        let at = (pen.px(14) as i32, pen.px(16 + 18 * k as u32) as i32);
-        canvas.draw_text(line, &pen.text(14).pos(Pos::new(HPos::Left, VPos::Center)), at).map_err(PlotError::new)?;
-    }
-    Ok(18 * lines.len() as u32)
-}
-
-/// Draws axes, below the title if there is one, and hands the chart on.
-macro_rules! axes {
-    ($canvas:expr, $pen:expr, $look:expr, $title:expr, $x:expr, $y:expr, $xs:expr, $ys:expr) => {{
-        let (wide, high) = ($xs.end - $xs.start, $ys.end - $ys.start);
-        let above = match &$title {
-            Some(title) => head($canvas, $pen, title, $look.width)?,
-            None => 0,
-        };
-        let narrow = $look.width < 500;
-        let mut chart = ChartBuilder::on($canvas)
-            .margin($pen.px(10))
-            .margin_top($pen.px(12 + above))
-            .margin_left($pen.px(if narrow { 2 } else { 10 }))
-            .margin_right($pen.px(24))
-            .x_label_area_size($pen.px(42))
-            .y_label_area_size($pen.px(60))
-            .build_cartesian_2d($xs.clone(), $ys.clone())
-            .map_err(PlotError::new)?;
-        chart
-            .configure_mesh()
-            .light_line_style(TRANSPARENT)
-            .bold_line_style($pen.line(FAINT, 5))
-            .axis_style($pen.line(INK, 8))
-            .x_labels(if narrow { 5 } else { 8 })
-            .y_labels(7)
-            .x_label_formatter(&|v| tick(v, wide))
-            .y_label_formatter(&|v| tick(v, high))
-            .label_style($pen.text(11))
-            .axis_desc_style($pen.text(12))
-            .x_desc(fold(&$x, 12, f64::from($look.width) - 100.0, 1).concat())
-            .y_desc($y)
-            .draw()
-            .map_err(PlotError::new)?;
-        chart
-    }};
 }
 
 /// second − first against their mean, one point a unit; mean offset and limits with their intervals.
@@ -301,122 +227,5 @@ impl Plot for OneAgainstOther<'_> {
             .label_font(pen.text(11))
             .draw()
             .map_err(PlotError::new)
-    }
-}
-
-/// The offset session by session, a panel a band, with each stretch's mean and the shifts marked.
-pub struct ThroughTheSeason<'a> {
-    /// The pair.
-    pub pair: &'a PairOfMeters,
-    /// How it is to look.
-    pub look: Look,
-}
-
-/// Height of one band's panel.
-const PANEL: u32 = 220;
-
-impl Plot for ThroughTheSeason<'_> {
-    fn size(&self) -> (u32, u32) {
-        let panels = self.pair.bands.iter().filter(|b| b.by_session.len() > 1).count().max(1) as u32;
-        (self.look.width, PANEL * panels)
-    }
-
-    fn draw<B: DrawingBackend>(&self, canvas: &Canvas<B>, pen: Pen) -> Result<(), PlotError> {
-        let used: Vec<&BandResult> = self.pair.bands.iter().filter(|b| b.by_session.len() > 1).collect();
-        for (band, panel) in used.iter().zip(canvas.split_evenly((used.len(), 1))) {
-            self.panel(band, &panel, pen)?;
-        }
-        Ok(())
-    }
-}
-
-impl ThroughTheSeason<'_> {
-    fn title(&self) -> String {
-        let pair = self.pair;
-        format!("{}: {} − {} through the season", quantity(pair), pair.second, pair.first)
-    }
-
-    fn panel<B: DrawingBackend>(&self, band: &BandResult, canvas: &Canvas<B>, pen: Pen) -> Result<(), PlotError> {
-        let pair = self.pair;
-        let sessions = &band.by_session;
-        let xs = span(sessions.iter().map(|s| s.time));
-        let control = sessions.iter().flat_map(|s| [s.control.low, s.control.high]);
-        // a session of one reading may have an endless interval: it does not set the scale
-        let spread = sessions.iter().map(|s| s.control.high - s.control.low).fold(0.0, f64::max);
-        let ends = sessions.iter().flat_map(|s| [s.offset - s.half.min(spread), s.offset + s.half.min(spread)]);
-        let ys = span(control.chain(ends));
-        // a panel bears its band; a file, what it is of too
-        let title = Some(if self.look.titled { format!("{}, {}", self.title(), band.band) } else { band.band.clone() });
-        let mut chart = axes!(
-            canvas,
-            pen,
-            self.look,
-            title,
-            "days since the first session",
-            format!("offset, {}", pair.scale),
-            xs,
-            ys
-        );
-        for (side, words) in [(false, "lower control limit"), (true, "upper control limit")] {
-            let of =
-                |s: &crate::analysis::meters::result::SessionResult| if side { s.control.high } else { s.control.low };
-            let line: Vec<(f64, f64)> = sessions.iter().map(|s| (s.time, of(s))).collect();
-            let at = (
-                xs.start + 0.01 * (xs.end - xs.start),
-                line[0].1 + if side { -0.02 } else { 0.075 } * (ys.end - ys.start),
-            );
-            chart
-                .draw_series(DashedLineSeries::new(line, pen.px(3), pen.px(3), pen.line(SERIES[1], 10)))
-                .map_err(PlotError::new)?;
-            chart.draw_series([Text::new(words, at, pen.text(10).color(&SERIES[1]))]).map_err(PlotError::new)?;
-        }
-        let time = |name: &str| sessions.iter().find(|s| s.session == name).map(|s| s.time);
-        for shift in &pair.shifts {
-            if let (Some(a), Some(b)) = (time(&shift.after), time(&shift.by)) {
-                let area = Rectangle::new([(a, ys.start), (b, ys.end)], SERIES[3].mix(0.18).filled());
-                chart.draw_series([area]).map_err(PlotError::new)?;
-                let label = format!("shift, p = {}", crate::report::number::p_value(shift.found.p));
-                let at = (b + 0.01 * (xs.end - xs.start), ys.end - 0.03 * (ys.end - ys.start));
-                chart.draw_series([Text::new(label, at, pen.text(11))]).map_err(PlotError::new)?;
-            }
-        }
-        for stretch in &band.stretches {
-            if let (Some(a), Some(b)) = (time(&stretch.from), time(&stretch.to)) {
-                let v = stretch.offset.estimate.value;
-                chart
-                    .draw_series(LineSeries::new([(a, v), (b, v)], pen.line(SERIES[0], 18)))
-                    .map_err(PlotError::new)?;
-            }
-        }
-        let bars = sessions.iter().map(|s| {
-            PathElement::new(
-                [(s.time, s.offset - s.half.min(spread)), (s.time, s.offset + s.half.min(spread))],
-                pen.line(INK, 10),
-            )
-        });
-        chart.draw_series(bars).map_err(PlotError::new)?;
-        // sessions outside their limits are open rings, so that colour is not the only mark
-        chart
-            .draw_series(sessions.iter().map(|s| {
-                let style = if s.out { pen.line(INK, 15) } else { INK.filled() };
-                Circle::new((s.time, s.offset), pen.px(if s.out { 5 } else { 3 }) as i32, style)
-            }))
-            .map_err(PlotError::new)?;
-        Ok(())
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn axes_hold_their_values_and_are_never_empty() {
-        let s = span([1.0, 3.0, f64::INFINITY].into_iter());
-        assert!(s.start < 1.0 && s.end > 3.0 && s.end < 3.2);
-        let one = span([0.2].into_iter());
-        assert!(one.start < 0.2 && one.end > 0.2);
-        assert_eq!(span(std::iter::empty()), 0.0..1.0);
-        assert_eq!((tick(&-0.02, 0.1), tick(&-0.001, 10.0)), ("−0.02".to_string(), "0".to_string()));
     }
 }

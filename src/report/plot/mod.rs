@@ -3,18 +3,23 @@
 //! A plot draws on a canvas in its own pixels and asks [`Pen`] for every size, so that the SVG (drawn
 //! four times as large, since its coordinates are whole numbers, and scaled down by its view box) and
 //! the PNG (drawn twice as large, for dense screens) look alike. Text is drawn with a font that
-//! comes along, a subset of DejaVu Sans (its licence: see the head of `sans.ttf`'s name table), so
-//! a machine without fonts gives the same PNG.
+//! comes along (see [`glyphs`]), so a machine without fonts gives the same PNG.
 
 pub mod acceptance;
 pub mod contributions;
+mod encode;
 pub mod fit;
 pub mod gallery;
+pub mod glyphs;
 pub mod histogram;
+pub mod marks;
 pub mod meters;
+mod meters_axes;
+mod meters_season;
 pub mod rows;
 pub mod shares;
 pub mod standing;
+pub mod sweeps;
 pub mod worth;
 
 use std::path::Path;
@@ -144,20 +149,13 @@ pub fn png(plot: &impl Plot) -> Result<Vec<u8>, PlotError> {
     let (wide, high) = (width * PNG_SCALE, height * PNG_SCALE);
     let mut pixels = vec![255; (wide * high * 3) as usize];
     {
-        let canvas = BitMapBackend::with_buffer(&mut pixels, (wide, high)).into_drawing_area();
+        let bitmap = glyphs::Bitmap(BitMapBackend::with_buffer(&mut pixels, (wide, high)));
+        let canvas = bitmap.into_drawing_area();
         canvas.fill(&PAPER).map_err(PlotError::new)?;
         plot.draw(&canvas, Pen { scale: PNG_SCALE })?;
         canvas.present().map_err(PlotError::new)?;
     }
-    let mut out = vec![];
-    let mut encoder = png::Encoder::new(&mut out, wide, high);
-    encoder.set_color(png::ColorType::Rgb);
-    encoder.set_depth(png::BitDepth::Eight);
-    encoder.set_compression(png::Compression::Fast);
-    let mut writer = encoder.write_header().map_err(PlotError::new)?;
-    writer.write_image_data(&pixels).map_err(PlotError::new)?;
-    writer.finish().map_err(PlotError::new)?;
-    Ok(out)
+    encode::png(&pixels, wide, high).map_err(PlotError::new)
 }
 
 /// Writes the plot to `path` as a PNG, whole or not at all.
@@ -178,9 +176,8 @@ pub fn write_svg(plot: &impl Plot, path: &Path) -> Result<(), PlotError> {
 
 fn register_font() -> Result<(), PlotError> {
     static DONE: OnceLock<bool> = OnceLock::new();
-    let done = DONE.get_or_init(|| {
-        plotters::style::register_font("sans-serif", FontStyle::Normal, include_bytes!("sans.ttf")).is_ok()
-    });
+    let done =
+        DONE.get_or_init(|| plotters::style::register_font("sans-serif", FontStyle::Normal, glyphs::FONT).is_ok());
     if *done { Ok(()) } else { Err(PlotError::new("its font can't be read")) }
 }
 

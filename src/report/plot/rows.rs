@@ -1,27 +1,16 @@
 //! A row a thing: its name, what is said of it, and its value with a range below. Every plot of the page that holds
 //! ranges is one of these, so they all look alike.
 
+use std::borrow::Cow;
+
 use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 
 use super::fit::{fold, held, width};
-use super::{Canvas, FAINT, INK, Look, Pen, Plot, PlotError, SERIES, SHADE};
+use super::glyphs::writes;
+use super::marks::{Mark, color_of, draw_mark};
+use super::{Canvas, FAINT, INK, Look, Pen, Plot, PlotError, SHADE};
 use crate::analysis::antennas::result::Range;
-
-/// How a value is marked: shape first, colour second.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Mark {
-    /// A filled diamond: what the others are held against.
-    Base,
-    /// A filled circle.
-    Full,
-    /// An open circle.
-    Open,
-    /// A filled square.
-    Square,
-    /// A cross.
-    Cross,
-}
 
 /// One row.
 #[derive(Debug, Clone, PartialEq)]
@@ -139,9 +128,9 @@ impl Rows {
         if self.look.width < 500 {
             return Columns { beside: false, left, right, names: right - left };
         }
-        let widest = |text: &dyn Fn(&Row) -> f64| self.rows.iter().map(text).fold(0.0, f64::max);
-        let names = widest(&|r| width(&r.label, NAME)).min(0.32 * (right - left));
-        let said = widest(&|r| width(&r.said, SAID));
+        let names = (0..self.rows.len()).map(|i| width(&self.name(i), NAME)).fold(0.0, f64::max);
+        let names = names.min(0.32 * (right - left));
+        let said = self.rows.iter().map(|r| width(&r.said, SAID)).fold(0.0, f64::max);
         let gap = |x: f64| if x > 0.0 { x + 16.0 } else { x };
         let (from, to) = (left + gap(names), right - gap(said));
         if to - from < BAR_ROOM {
@@ -150,14 +139,24 @@ impl Rows {
         Columns { beside: true, left: from, right: to, names }
     }
 
+    /// A row's name; in a file by itself with its number in the table before it, where a PNG may not hold the name.
+    fn name(&self, row: usize) -> Cow<'_, str> {
+        let label = &self.rows[row].label;
+        if self.look.titled && !writes(label) {
+            return Cow::Owned(format!("no. {}: {label}", row + 1));
+        }
+        Cow::Borrowed(label)
+    }
+
     fn placed(&self) -> Vec<Placed<'_>> {
         let columns = self.columns();
         let mut y = self.head();
         self.rows
             .iter()
-            .map(|row| {
+            .enumerate()
+            .map(|(i, row)| {
                 let said = if columns.beside || row.said.is_empty() { 0.0 } else { width(&row.said, SAID) + 14.0 };
-                let lines = fold(&row.label, NAME, (columns.names - said).max(90.0), 3);
+                let lines = fold(&self.name(i), NAME, (columns.names - said).max(90.0), 3);
                 let high = LINE * lines.len() as u32;
                 let placed = if columns.beside {
                     let middle = y + (high + 9) / 2;
@@ -366,46 +365,6 @@ fn draw_parts<B: DrawingBackend>(
         }
     }
     Ok(())
-}
-
-fn color_of(mark: Mark) -> RGBColor {
-    match mark {
-        Mark::Base => INK,
-        Mark::Full => SERIES[0],
-        Mark::Open => SERIES[1],
-        Mark::Square => SERIES[2],
-        Mark::Cross => SERIES[3],
-    }
-}
-
-fn draw_mark<B: DrawingBackend>(canvas: &Canvas<B>, pen: Pen, mark: Mark, (x, y): (f64, f64)) -> Result<(), PlotError> {
-    let here = |dx: f64, dy: f64| (pen.length(x + dx), pen.length(y + dy));
-    let color = color_of(mark);
-    let shape = |points: &[(f64, f64)]| {
-        Polygon::new(points.iter().map(|(a, b)| here(*a, *b)).collect::<Vec<_>>(), color.filled())
-    };
-    let stroke = |points: &[(f64, f64)]| {
-        let points: Vec<(i32, i32)> = points.iter().map(|(a, b)| here(*a, *b)).collect();
-        canvas.draw(&PathElement::new(points, pen.line(color, 24))).map_err(PlotError::new)
-    };
-    match mark {
-        Mark::Base => canvas.draw(&shape(&[(0.0, -7.0), (7.0, 0.0), (0.0, 7.0), (-7.0, 0.0)])).map_err(PlotError::new),
-        Mark::Square => {
-            canvas.draw(&shape(&[(-5.0, -5.0), (5.0, -5.0), (5.0, 5.0), (-5.0, 5.0)])).map_err(PlotError::new)
-        }
-        Mark::Full => {
-            canvas.draw(&Circle::new(here(0.0, 0.0), pen.length(5.5), color.filled())).map_err(PlotError::new)
-        }
-        Mark::Open => {
-            let paper = Circle::new(here(0.0, 0.0), pen.length(5.5), super::PAPER.filled());
-            canvas.draw(&paper).map_err(PlotError::new)?;
-            canvas.draw(&Circle::new(here(0.0, 0.0), pen.length(5.0), pen.line(color, 22))).map_err(PlotError::new)
-        }
-        Mark::Cross => {
-            stroke(&[(-5.0, -5.0), (5.0, 5.0)])?;
-            stroke(&[(-5.0, 5.0), (5.0, -5.0)])
-        }
-    }
 }
 
 #[cfg(test)]

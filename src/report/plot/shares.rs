@@ -1,7 +1,8 @@
 //! Where the uncertainty of a difference comes from, set by set: parts of the whole, end to end.
 
 use super::Look;
-use super::rows::{Mark, Row, Rows};
+use super::marks::Mark;
+use super::rows::{Row, Rows};
 use crate::analysis::antennas::result::{SetResult, ShareOf};
 use crate::report::grid::Grid;
 use crate::report::number;

@@ -2,7 +2,8 @@
 //! pairs at once, so that what is seen is the comparison itself and no two bars need be held against each other.
 
 use super::Look;
-use super::rows::{Mark, Row, Rows};
+use super::marks::Mark;
+use super::rows::{Row, Rows};
 use crate::analysis::antennas::result::{PairResult, Range, SetResult, Verdict};
 use crate::radio::quantity::{Better, Scale};
 use crate::report::pairs_text::{difference_unit, in_unit};

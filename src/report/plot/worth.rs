@@ -1,7 +1,8 @@
 //! The overall ranking, and what it costs: scores with their simultaneous intervals, by rank and by price.
 
 use super::Look;
-use super::rows::{Mark, Row, Rows};
+use super::marks::Mark;
+use super::rows::{Row, Rows};
 use crate::analysis::antennas::result::{Overall, OverallAntenna, Range, Worth};
 use crate::analysis::next::list;
 use crate::report::grid::Grid;

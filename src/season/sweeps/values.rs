@@ -56,10 +56,14 @@ pub struct Values {
 /// A band with the stretch of frequencies nearer to it than to any other band.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Stretch {
-    band: String,
-    hertz: f64,
-    low: f64,
-    high: f64,
+    /// Band.
+    pub band: String,
+    /// Its frequency, Hz.
+    pub hertz: f64,
+    /// Where it begins, Hz.
+    pub low: f64,
+    /// Where it ends, Hz; perhaps nowhere.
+    pub high: f64,
 }
 
 /// The season's bands with known frequencies, in ascending order.

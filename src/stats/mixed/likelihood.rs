@@ -28,6 +28,7 @@ pub struct Workspace {
     pub(super) beta: Vec<f64>,   // β̂, about the data's centre
     visit_mean: Vec<f64>,        // per visit: ȳ, then the residual r̄
     pub(super) scratch: Vec<f64>,
+    phi_a: Vec<f64>,            // per visit of one session: Φa
     visit_kappa: Vec<[f64; 2]>, // per visit: κ of mounting and reading
     projected: [Vec<f64>; 4],   // per visit: V⁻¹f_k in visit space
     fixed: [Vec<f64>; 4],       // per antenna: XᵀV⁻¹f_k
@@ -62,6 +63,7 @@ impl Workspace {
             beta: vec![0.0; p],
             visit_mean: vec![0.0; visits],
             scratch: vec![0.0; p * p],
+            phi_a: vec![0.0; visits],
             visit_kappa: vec![[0.0; 2]; visits],
             projected: each(visits),
             fixed: each(p),
@@ -173,8 +175,11 @@ impl Workspace {
                 self.beta[antenna] += a * (self.visit_mean[j] - c * sum_ay);
                 self.factor[antenna * p + antenna] += a;
                 let row = &mut self.factor[antenna * p..antenna * p + p];
-                for i in visits.start..=j {
-                    row[layout.visits[i].antenna] -= c * a * self.a[i];
+                if c != 0.0 {
+                    let so_far = visits.start..=j;
+                    for (visit, other) in layout.visits[so_far.clone()].iter().zip(&self.a[so_far]) {
+                        row[visit.antenna] -= c * a * other;
+                    }
                 }
             }
         }
@@ -254,26 +259,31 @@ impl Workspace {
                 self.within[0][j] = session_u;
                 self.within[1][j] = u;
             }
-            // V⁻¹f_k in visit space
+            // V⁻¹f_k in visit space; the sums of all four run side by side
+            let (a, own) = (&self.a[visits.clone()], &layout.visits[visits.clone()]);
+            let within: [&[f64]; 4] = std::array::from_fn(|k| &self.within[k][visits.clone()]);
+            let mut sums = [0.0; 4];
+            for (j, a) in a.iter().enumerate() {
+                sums.iter_mut().zip(within).for_each(|(sum, f)| *sum += a * f[j]);
+            }
             for k in (0..4).filter(|&k| free[k]) {
-                let sum: f64 = visits.clone().map(|j| self.a[j] * self.within[k][j]).sum();
-                for j in visits.clone() {
-                    let v = self.a[j] * (self.within[k][j] - c * sum);
-                    self.projected[k][j] = v;
-                    self.fixed[k][layout.visits[j].antenna] += v;
+                let (shared, fixed) = (c * sums[k], &mut self.fixed[k]);
+                let projected = &mut self.projected[k][visits.clone()];
+                for (((v, a), f), visit) in projected.iter_mut().zip(a).zip(within[k]).zip(own) {
+                    *v = a * (f - shared);
+                    fixed[visit.antenna] += *v;
                 }
             }
         }
         self.subtract_fixed_traces(layout, &mut trace);
         self.information_between(layout, free, &mut information);
-        for k in (0..4).filter(|&k| free[k]) {
-            for l in (0..=k).filter(|&l| free[l]) {
-                let (f, g) = (&self.fixed[k], &self.fixed[l]);
-                let mut correction = 0.0;
-                for i in 0..p {
-                    let row = &self.phi[i * p..i * p + p];
-                    correction += f[i] * row.iter().zip(g).map(|(x, y)| x * y).sum::<f64>();
-                }
+        for l in (0..4).filter(|&l| free[l]) {
+            // Φ·g once for all that it is multiplied with
+            for (x, row) in self.scratch.iter_mut().zip(self.phi.chunks_exact(p)) {
+                *x = row.iter().zip(&self.fixed[l]).map(|(x, y)| x * y).sum();
+            }
+            for k in (l..4).filter(|&k| free[k]) {
+                let correction: f64 = self.fixed[k].iter().zip(&self.scratch).map(|(x, y)| x * y).sum();
                 information[k][l] -= correction;
             }
         }
@@ -345,7 +355,7 @@ impl Workspace {
 
     /// Subtracts tr(Φ·XᵀV⁻¹G_kV⁻¹X): in a session this is tr(Φ_s·B·K_k·B) with K_s = 1·1ᵀ, K_v = I
     /// and K_m, K_e the diagonal matrices of κ = Σ g·(w/W)² over a visit's cells.
-    fn subtract_fixed_traces(&self, layout: &Layout, trace: &mut [f64; 4]) {
+    fn subtract_fixed_traces(&mut self, layout: &Layout, trace: &mut [f64; 4]) {
         let p = layout.antennas;
         for (s, visits) in layout.sessions.iter().enumerate() {
             let (c, shrink) = (self.c[s], 1.0 - self.c[s] * self.sum_a[s]);
@@ -353,9 +363,18 @@ impl Workspace {
             let mut kappa_sum = [0.0; 4]; // Σκa²
             let mut mixed = [0.0; 4]; // (κa²)ᵀΦa
             let mut direct = [0.0; 4]; // Σκa²Φ_jj
+            // Φa of the session's visits; the sums of all visits run side by side
+            let (first, a) = (visits.start, &self.a[visits.clone()]);
+            let own = &layout.visits[visits.clone()];
+            let phi_a = &mut self.phi_a[..own.len()];
+            phi_a.fill(0.0);
+            for (visit, a) in own.iter().zip(a) {
+                let row = &self.phi[visit.antenna * p..visit.antenna * p + p];
+                phi_a.iter_mut().zip(own).for_each(|(sum, other)| *sum += row[other.antenna] * a);
+            }
             for j in visits.clone() {
                 let row = layout.visits[j].antenna * p;
-                let phi_a: f64 = visits.clone().map(|i| self.phi[row + layout.visits[i].antenna] * self.a[i]).sum();
+                let phi_a = self.phi_a[j - first];
                 let a = self.a[j];
                 whole += a * phi_a;
                 let kappa = [0.0, 1.0, self.visit_kappa[j][0], self.visit_kappa[j][1]];

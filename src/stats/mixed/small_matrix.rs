@@ -59,26 +59,28 @@ impl LogProduct {
 
 /// Writes into `out` the inverse of L·Lᵀ, given the lower Cholesky factor `l`.
 pub fn inverse_from_cholesky(l: &[f64], p: usize, scratch: &mut [f64], out: &mut [f64]) {
-    // scratch := L⁻¹ by rows, lower triangle; out := L⁻ᵀ·L⁻¹
+    // scratch := L⁻¹ by rows, lower triangle; out := L⁻ᵀ·L⁻¹. Row upon row: the sums of a row run side by side
     for i in 0..p {
         let pivot = 1.0 / l[i * p + i];
-        for j in 0..i {
-            let mut sum = 0.0;
-            for k in j..i {
-                sum += l[i * p + k] * scratch[k * p + j];
-            }
-            scratch[i * p + j] = -sum * pivot;
+        let (above, from_i) = scratch.split_at_mut(i * p);
+        let row = &mut from_i[..=i];
+        row.fill(0.0);
+        for (k, factor) in l[i * p..i * p + i].iter().enumerate() {
+            row[..=k].iter_mut().zip(&above[k * p..=k * p + k]).for_each(|(x, y)| *x += factor * y);
         }
-        scratch[i * p + i] = pivot;
+        row[..i].iter_mut().for_each(|x| *x = -*x * pivot);
+        row[i] = pivot;
+    }
+    out.fill(0.0);
+    for k in 0..p {
+        let row = &scratch[k * p..=k * p + k];
+        for (i, factor) in row.iter().enumerate() {
+            out[i * p..=i * p + i].iter_mut().zip(row).for_each(|(x, y)| *x += factor * y);
+        }
     }
     for i in 0..p {
-        for j in 0..=i {
-            let mut sum = 0.0;
-            for k in i..p {
-                sum += scratch[k * p + i] * scratch[k * p + j];
-            }
-            out[i * p + j] = sum;
-            out[j * p + i] = sum;
+        for j in 0..i {
+            out[j * p + i] = out[i * p + j];
         }
     }
 }

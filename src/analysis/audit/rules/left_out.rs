@@ -1,7 +1,7 @@
 //! What each `[[leave_out]]` leaves out, and whether any verdict turns on it.
 //!
-//! The sets it touches are analysed with and without its readings, on the same random streams; a verdict
-//! turns on the entry where the two differ.
+//! The sets it touches are analysed with and without its readings, held to the same critical values where it leaves out
+//! a small part of them, else on the same random streams; a verdict turns on the entry where the two differ.
 
 use std::collections::BTreeSet;
 
@@ -10,8 +10,8 @@ use rayon::prelude::*;
 
 use super::super::Rule;
 use super::super::log::{Log, MOST_ANTENNAS};
-use crate::analysis::antennas::result::{PairResult, SetResult, Verdict, label};
-use crate::analysis::antennas::set_analysis::{Options, analyse};
+use crate::analysis::antennas::result::{Verdict, label};
+use crate::analysis::antennas::set_analysis::{Options, analyse_begun};
 use crate::analysis::antennas::sets::{Set, sets_of};
 use crate::season::finding::{Finding, Group, Severity, Stake};
 use crate::season::readings::LeftOut;
@@ -142,19 +142,21 @@ fn names(frame: &DataFrame, entry: &LeftOut) -> PolarsResult<String> {
 
 fn turned(log: &Log, with: &Set, number: u64) -> Vec<Turned> {
     let options = Options { confidence: log.config().confidence, seed: 1, trials: Some(TRIALS) };
-    let verdicts = |set: &Set| analyse(set, log.config(), &options, number, &|| ()).map(|a| a.result);
-    let without = log.sets.iter().find(|s| key(&s.set) == key(with));
-    let (Some(without), Some(with)) = (without.and_then(|s| verdicts(&s.set)), verdicts(with)) else { return vec![] };
-    let pair = |set: &SetResult, p: &PairResult| {
-        (set.antennas[p.first].antenna.clone(), set.antennas[p.second].antenna.clone())
-    };
-    let of = |set: &SetResult, names: &(String, String)| {
-        set.pairs.iter().find(|p| pair(set, p) == *names).map(|p| (p.verdict, p.difference > 0.0))
+    let analysed = |set: &Set| analyse_begun(set, log.config(), &options, number, &[], &|| ());
+    let Some(own) = log.sets.iter().find(|s| key(&s.set) == key(with)) else { return vec![] };
+    let Some((without, begun)) = analysed(&own.set) else { return vec![] };
+    let without = without.result;
+    let pairs = begun.pairs_of(with, log.config()).or_else(|| analysed(with).map(|a| a.0.result.pairs));
+    own.keep(begun);
+    let pairs = pairs.unwrap_or_default();
+    let of = |names: &(String, String)| {
+        let pair = pairs.iter().find(|p| (&with.antennas[p.first], &with.antennas[p.second]) == (&names.0, &names.1));
+        pair.map(|p| (p.verdict, p.difference > 0.0))
     };
     let mut out = vec![];
     for p in &without.pairs {
-        let names = pair(&without, p);
-        let Some((verdict, positive)) = of(&with, &names) else { continue };
+        let names = (without.antennas[p.first].antenna.clone(), without.antennas[p.second].antenna.clone());
+        let Some((verdict, positive)) = of(&names) else { continue };
         let reversed = verdict == Verdict::Apart && positive != (p.difference > 0.0);
         if verdict == p.verdict && !reversed {
             continue;
