@@ -3,11 +3,11 @@
 use super::number::{self, plural};
 use super::text::{assumptions, look_words, table, wrap};
 use crate::analysis::next::{duration, list};
-use crate::analysis::plan::ENOUGH;
 use crate::analysis::plan::components::Origin;
-use crate::analysis::plan::promise::{Chance, Design};
-use crate::analysis::plan::result::{Plan, PlannedPair};
+use crate::analysis::plan::promise::{Chance, Design, Simulated};
+use crate::analysis::plan::result::{Plan, PlannedPair, Stage};
 use crate::stats::mixed::Level;
+use unicode_width::UnicodeWidthStr;
 
 /// Before anyone keys a radio: on the sheet, and below the order.
 pub const CAUTIONS: [&str; 4] = [
@@ -84,33 +84,44 @@ fn headline(plan: &Plan) -> String {
     let each = if plan.pairs.len() > 1 { ", each" } else { "," };
     match plan.enough.and_then(|i| plan.stages.get(i)) {
         Some(stage) => format!(
-            "{}, {}, would {what}{each} with a chance of at least {} ({}).",
+            "{}, {}, would {what}{each} with a chance of {}{} ({}).",
             more(&stage.design),
             duration(stage.minutes),
-            number::percent(ENOUGH),
+            in_words(stage.least()),
+            if plan.pairs.len() > 1 { " or better" } else { "" },
             plan.set
         ),
         None => {
-            let last = plan.stages.last();
-            let chance = last.map_or(0.0, |s| s.least());
-            let sessions = last.map_or(0, |s| s.design.sessions);
+            let least = plan.stages.last().map(|s| s.least()).unwrap_or_default();
+            let sessions = plan.stages.last().map_or(0, |s| s.design.sessions);
             let stays = plan.lasting.iter().fold(0.0, |m: f64, x| m.max(*x));
             let because = if stays > 0.0 {
                 format!(
-                    " Declared sources alone keep up to ± {} {} in them, and no session makes that smaller.",
+                    " Declared sources alone keep up to ± {} {} in {}, and no session makes that smaller.",
                     number::to_digit(stays, crate::analysis::antennas::intervals::last_digit(stays)),
-                    if plan.unit == "1" { "" } else { &plan.unit }
+                    if plan.unit == "1" { "" } else { &plan.unit },
+                    if plan.pairs.len() > 1 { "these differences" } else { "this difference" }
                 )
             } else {
                 String::new()
             };
+            let chance = if plan.pairs.len() > 1 { "the least of their chances" } else { "the chance" };
             format!(
-                "Even {sessions} more sessions, as you measure now, would {what}{each} with a chance of only {} ({}).{because}",
-                number::chance(chance),
+                "Even {sessions} more sessions, as you measure now, would not surely {what}: {chance} is then {} ({}).{because}",
+                in_words(least),
                 plan.set
             )
         }
     }
+}
+
+fn chance(c: Simulated) -> String {
+    number::chance_within(c.chance, c.half_width)
+}
+
+/// The same inside a sentence.
+fn in_words(c: Simulated) -> String {
+    chance(c).replace("< ", "less than ").replace("> ", "more than ")
 }
 
 /// Which level holds the scatter, and what that means for repeats.
@@ -174,11 +185,31 @@ fn stopping(plan: &Plan) -> Vec<String> {
     vec![wrap(words, "")]
 }
 
+/// So much room there is for the names of pairs above their columns.
+const HEADS: usize = 33;
+
+fn pair_head(p: &PlannedPair) -> String {
+    format!("{}–{}", p.first, p.second)
+}
+
+/// Whether letters stand for the pairs in the tables: three at most have columns of their own.
+fn lettered(plan: &Plan) -> bool {
+    let widths = plan.pairs.iter().map(|p| pair_head(p).width() + 2);
+    (2..=3).contains(&plan.pairs.len()) && widths.sum::<usize>() > HEADS
+}
+
+/// What the letters stand for.
+fn legend(plan: &Plan) -> Option<String> {
+    let all = plan.pairs.iter().zip(["A", "B", "C"]).map(|(p, l)| format!("{l} {}", pair_head(p)));
+    lettered(plan).then(|| wrap(&format!("  {}", all.collect::<Vec<_>>().join(", ")), "  ") + "\n")
+}
+
 fn heads(plan: &Plan) -> Vec<String> {
     let all_hypothetical = plan.pairs.iter().all(|p| !p.measured);
     let mut heads: Vec<String> = match plan.pairs.len() {
         n if n > 3 => vec!["least".into(), "mean".into()],
-        _ => plan.pairs.iter().map(|p| format!("{}–{}", p.first, p.second)).collect(),
+        _ if lettered(plan) => ["A", "B", "C"][..plan.pairs.len()].iter().map(|l| l.to_string()).collect(),
+        _ => plan.pairs.iter().map(pair_head).collect(),
     };
     if let Some(m) = plan.pairs.first().and_then(|p| p.matters).filter(|_| !all_hypothetical) {
         heads.push(format!("shows {m}"));
@@ -188,14 +219,14 @@ fn heads(plan: &Plan) -> Vec<String> {
 
 fn cells(plan: &Plan, chances: &[Chance]) -> Vec<String> {
     let settled = || chances.iter().map(|c| c.settled);
-    let n = chances.len().max(1) as f64;
+    let least = settled().reduce(|least, c| if c.chance < least.chance { c } else { least });
     let mut cells: Vec<String> = if chances.len() > 3 {
-        vec![number::chance(settled().fold(1.0, f64::min)), number::chance(settled().sum::<f64>() / n)]
+        [least, Simulated::mean(settled())].into_iter().flatten().map(chance).collect()
     } else {
-        settled().map(number::chance).collect()
+        settled().map(chance).collect()
     };
     if heads(plan).len() > cells.len() {
-        cells.push(number::chance(chances.iter().filter_map(|c| c.shows_what_matters).sum::<f64>() / n));
+        cells.extend(Simulated::mean(chances.iter().filter_map(|c| c.shows_what_matters)).map(chance));
     }
     cells
 }
@@ -218,7 +249,8 @@ fn stages_table(plan: &Plan) -> Vec<String> {
         plural(first.mountings, "mounting", "mountings"),
         plural(first.readings, "reading", "readings")
     );
-    vec![format!("{}\n{}\n", wrap(&head, ""), table(&header, &right, &rows))]
+    let legend = legend(plan).unwrap_or_default();
+    vec![format!("{}\n{legend}{}\n", wrap(&head, ""), table(&header, &right, &rows))]
 }
 
 fn minutes(m: f64) -> String {
@@ -233,18 +265,24 @@ fn ways_table(plan: &Plan) -> Vec<String> {
         .iter()
         .map(|a| {
             let mark = if a.usual { "as now" } else { "" };
-            let numbers = [a.design.sessions, a.design.mountings, a.design.readings].map(|n| n.to_string());
-            [numbers.to_vec(), vec![minutes(a.minutes)], cells(plan, &a.chances), vec![mark.to_string()]].concat()
+            let spent = format!("{} × {} × {}", a.design.sessions, a.design.mountings, a.design.readings);
+            [vec![spent, minutes(a.minutes)], cells(plan, &a.chances), vec![mark.to_string()]].concat()
         })
         .collect();
     let heads = heads(plan);
-    let mut header: Vec<&str> = vec!["sessions", "mountings", "readings", "minutes"];
+    let mut header: Vec<&str> = vec!["spent on", "minutes"];
     header.extend(heads.iter().map(String::as_str));
     let right: Vec<usize> = (0..header.len()).collect();
     header.push("");
     vec![format!(
         "{}\n{}\n",
-        wrap(&format!("Ways to spend {}, likeliest to settle first; of equals the shortest", duration(budget)), ""),
+        wrap(
+            &format!(
+                "Ways to spend {}, as sessions × mountings of each antenna × readings, likeliest to settle first; of equals the shortest",
+                duration(budget)
+            ),
+            ""
+        ),
         table(&header, &right, &rows)
     )]
 }
@@ -297,12 +335,30 @@ fn method(plan: &Plan) -> String {
         _ => String::new(),
     };
     format!(
-        "Chances: the log as it stands and {} simulated continuations, each fitted and judged as `antennas` does at {}; what is not known of the scatter and of the differences is drawn, not taken as estimated.{shows} Minutes: {} a session, {} a mounting, {} a reading of one meter on one band ([effort] in season.toml). Seed {}.",
+        "Chances: the log as it stands and {} simulated continuations, each fitted and judged as `antennas` does, {}; what is not known of the scatter and of the differences is drawn, not taken as estimated. ±: what so few simulations leave open of a chance, with 95 % confidence; --trials makes it smaller.{shows} Minutes: {} a session, {} a mounting, {} a reading of one meter on one band ([effort] in season.toml). Seed {}.",
         number::count(plan.trials),
-        number::percent(plan.confidence),
+        held_to(plan),
         plan.effort.session_minutes,
         plan.effort.mounting_minutes,
         plan.effort.reading_minutes,
         plan.seed
     )
+}
+
+/// The level of the verdicts that are promised.
+fn held_to(plan: &Plan) -> String {
+    let (Some(_), Some(first), Some(last)) = (plan.look, plan.stages.first(), plan.stages.last()) else {
+        return format!("at {} confidence", number::percent(plan.confidence));
+    };
+    let after = |s: &Stage| {
+        format!(
+            "{} after {}",
+            number::percent_at_most(s.level),
+            plural(s.design.sessions, "more session", "more sessions")
+        )
+    };
+    let both = [after(first), after(last)];
+    let levels = if first.design == last.design { &both[..1] } else { &both[..] };
+    let levels: Vec<&str> = levels.iter().map(String::as_str).collect();
+    format!("a false verdict having the chance that the look it comes to may spend ({})", list(&levels))
 }
