@@ -36,7 +36,7 @@ pub fn render(plan: &Plan) -> String {
     out.extend(ways_table(plan));
     out.extend(plan.next.first().map(|s| wrap(&format!("Over all sets: {}", lower(&s.words())), "") + "\n"));
     out.push(order_table(plan));
-    out.push(wrap(&balance(plan), ""));
+    out.extend(balance(plan).map(|words| wrap(&words, "")));
     out.push(String::new());
     out.push("Before you key the radio".into());
     out.extend(CAUTIONS.iter().map(|c| wrap(&format!("  - {c}"), "    ")));
@@ -72,7 +72,10 @@ fn more(d: &Design) -> String {
 
 fn headline(plan: &Plan) -> String {
     if plan.pairs.is_empty() {
-        return format!("Nothing is open among the antennas asked about ({}): there is nothing to settle.", plan.set);
+        return format!(
+            "Nothing is open among the antennas asked about ({}): there is nothing to settle. The order below is there in case you measure them once more all the same.",
+            plan.set
+        );
     }
     let hypothetical = plan.pairs.iter().any(|p| !p.measured);
     let differ = match plan.pairs.iter().find(|p| !p.measured).and_then(|p| p.matters) {
@@ -306,28 +309,41 @@ fn order_table(plan: &Plan) -> String {
     format!("Running order: {}\n{}", plan.session, table(&["#", "on the bench", ""], &[0], &rows))
 }
 
-fn balance(plan: &Plan) -> String {
+/// How well the order stands up to drift; nothing where no two antennas are in it to be told apart.
+fn balance(plan: &Plan) -> Option<String> {
     let (own, lot) = (plan.order.balance, plan.order.by_lot);
+    let mut others: Vec<&str> = plan.order.slots.iter().filter(|s| !s.is_load).map(|s| s.what.as_str()).collect();
+    others.retain(|name| Some(*name) != plan.reference.as_deref());
+    let mountings = others.iter().filter(|name| **name == others[0]).count();
+    if others.len() <= mountings {
+        return None;
+    }
+    if mountings == 1 {
+        return Some(
+            "With one mounting each, a drift inside the session falls on whoever is early or late; two mountings each would balance it.".into(),
+        );
+    }
     let say = |x: f64| number::to_digit(x, 0.01);
-    let apart = if own.closest > 0.0 {
-        format!(
-            "; no antenna comes back sooner than {} mountings later (by lot {})",
-            own.closest,
-            number::to_digit(lot.closest, 0.1)
-        )
+    let both = if own.quadratic > lot.quadratic && mountings == 2 {
+        " With two mountings each, no order has both small; three do."
     } else {
-        String::new()
+        ""
     };
-    format!(
-        "A drift that moves the readings by 1 from the middle of the session to its end is left in an antenna's result by {} (orders by lot: {}), a bow by {} ({}){apart}.",
+    Some(format!(
+        "A drift that climbs by 1 from the middle of the session to its end moves an antenna's result by {} in this order (by {} in an order by lot), a bow of that size by {} ({}).{both} No antenna comes back sooner than {} mountings later (by lot {}).",
         say(own.linear),
         say(lot.linear),
         say(own.quadratic),
-        say(lot.quadratic)
-    )
+        say(lot.quadratic),
+        own.closest,
+        number::to_digit(lot.closest, 0.1)
+    ))
 }
 
 fn method(plan: &Plan) -> String {
+    if plan.stages.is_empty() {
+        return format!("Seed {}.", plan.seed);
+    }
     let shows = match plan.pairs.first().and_then(|p| p.matters) {
         Some(m) if plan.pairs.iter().any(|p| p.measured) => {
             format!(" \"shows {m}\": the chance that two which truly differ by {m}, what matters, come out apart.")

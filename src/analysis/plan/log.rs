@@ -50,10 +50,12 @@ pub fn in_session(season: &Season, request: &Request, target: &Target, log: &Log
         add(&target.set.antennas[a]);
         add(&target.set.antennas[b]);
     }
+    request.antennas.iter().for_each(&mut add);
     if request.antennas.is_empty() {
         let step = log.next.iter().find(|s| s.kind == Kind::Sessions);
         step.iter().flat_map(|s| &s.antennas).for_each(&mut add);
-        if log.sets.is_empty() {
+        // nothing is open: whoever measures all the same has an order for all of them
+        if log.sets.is_empty() || target.pairs.is_empty() {
             target.set.antennas.iter().for_each(&mut add);
         }
     }
