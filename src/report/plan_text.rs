@@ -70,7 +70,8 @@ fn more(d: &Design) -> String {
     )
 }
 
-fn headline(plan: &Plan) -> String {
+/// What is promised, in a sentence or two.
+pub(super) fn headline(plan: &Plan) -> String {
     if plan.pairs.is_empty() {
         return format!(
             "Nothing is open among the antennas asked about ({}): there is nothing to settle. The order below is there in case you measure them once more all the same.",

@@ -5,7 +5,7 @@ use minijinja::value::Serde;
 use minijinja::{Environment, Value, context};
 use serde::Serialize;
 
-use super::plan_text::CAUTIONS;
+use super::plan_text::{CAUTIONS, headline};
 use crate::analysis::plan::result::Plan;
 use crate::season::append::safe;
 
@@ -78,7 +78,7 @@ pub fn html(plan: &Plan) -> Result<String, String> {
     environment.add_template("page.html", include_str!("page.html")).map_err(failed)?;
     let slots: Vec<Slot> = plan.order.slots.iter().map(|s| slot(plan, s.place)).collect();
     let page = environment.get_template("page.html").map_err(failed)?;
-    page.render(context! { season => &plan.season, session => &plan.session, cautions => CAUTIONS, slots => Value::from(Serde(&slots)) })
+    page.render(context! { season => &plan.season, session => &plan.session, why => headline(plan), cautions => CAUTIONS, slots => Value::from(Serde(&slots)) })
         .map_err(failed)
 }
 
