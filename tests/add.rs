@@ -372,7 +372,7 @@ fn two_hundred_kills_of_two_writers_at_once_lose_nothing_acknowledged() {
                         waiting += &format!("1.{next:07}1 1.{next:07}2\n");
                     }
                     w.input.write_all(waiting.as_bytes()).unwrap();
-                    let lives = rng.random_range(2..12);
+                    let lives = rng.random_range(2..7);
                     let (mut answers, mut since, mut answer) = (0, None, String::new());
                     while out.read_line(&mut answer).unwrap_or(0) > 0 && answer.ends_with('\n') {
                         let told: serde_json::Value = serde_json::from_str(&answer).unwrap();

@@ -7,6 +7,7 @@ use std::fs;
 use daylight::analysis::antennas::set_analysis::Options;
 use daylight::analysis::antennas::{Choice, analyse};
 use daylight::analysis::plan::components::Origin;
+use daylight::analysis::plan::promise::Design;
 use daylight::analysis::plan::reference;
 use daylight::analysis::plan::result::Plan;
 use daylight::analysis::plan::{Request, plan};
@@ -95,7 +96,7 @@ fn a_chance_carries_the_error_of_its_finite_number_of_simulations() {
             let (p, n) = (c.settled.chance, trials as f64);
             // the plain binomial error, and no less than what none or all of so few says
             assert!(
-                c.settled.half_width >= 1.9 * (p * (1.0 - p) / n).sqrt() && c.settled.half_width > 1.5 / n,
+                c.settled.half_width >= 1.8 * (p * (1.0 - p) / n).sqrt() && c.settled.half_width > 1.5 / n,
                 "{c:?}"
             );
         }
@@ -125,7 +126,7 @@ fn promise_order_bill_and_sheet_agree_on_every_antennas_mountings() {
                 }
             }
         }
-        let effort = "[effort]\nsession_minutes = 100\nmounting_minutes = 1\nreading_minutes = 0\n";
+        let effort = "[effort]\nsession_minutes = 100\nmounting_minutes = 1\nreading_minutes = 1\n";
         let (_dir, season) = season(&format!("{THREE}[matters]\nfield_strength = 5.0\n{effort}"), &log);
         let request = Request { antennas: ["a", "b", "c"].map(String::from).to_vec(), ..Request::default() };
         let options = Options { confidence: 0.999, ..options(25) };
@@ -134,15 +135,16 @@ fn promise_order_bill_and_sheet_agree_on_every_antennas_mountings() {
         let design = &plan.alternatives.first().map_or(&plan.stages[0].design, |a| &a.design);
         let wanted = reference::mountings(design.mountings);
         assert_eq!((on("a"), on("b"), on("c")), (wanted, design.mountings, design.mountings));
-        // the bill of one session: a minute each
+        // the bill of one session: a minute for each mounting, and one for each of its readings
+        let bill =
+            |design: &Design, minutes: f64| (minutes / design.sessions as f64 - 100.0) / (1 + design.readings) as f64;
         for (design, minutes) in plan.stages.iter().map(|s| (&s.design, s.minutes)) {
-            let each = minutes / design.sessions as f64 - 100.0;
+            let each = bill(design, minutes);
             assert!((each - (2 * design.mountings + reference::mountings(design.mountings)) as f64).abs() < 1e-9);
         }
         if let Some(way) = plan.alternatives.first() {
-            assert!(
-                (way.minutes / way.design.sessions as f64 - 100.0 - (on("a") + on("b") + on("c")) as f64).abs() < 1e-9
-            );
+            let each = bill(&way.design, way.minutes);
+            assert!((each - (on("a") + on("b") + on("c")) as f64).abs() < 1e-9, "{each}");
         }
         // the sheet holds every mounting of the order, and no other
         let mut of_sheet: Vec<(String, usize)> =
@@ -251,16 +253,18 @@ fn planned_looks_widen_every_interval_and_the_last_one_least() {
     assert!(over.look.unwrap().overrun() && over.look.unwrap().spent > over.look.unwrap().of);
 }
 
-/// The first of forty looks may spend 1/1600 of 5 %: more replays would be needed than are made. Its intervals are then
+/// The first look at pairs of forty may spend 3/1600 of 5 %: more replays would be needed than are made. Its intervals are then
 /// no narrower than each pair's own t at its share of that (Bonferroni), and the chance of a false verdict within it.
 #[test]
 fn the_first_of_many_looks_is_held_to_its_level_though_no_number_of_replays_shows_it() {
-    let (_dir, mut season) = season(THREE, &small_log());
+    // after two sessions
+    let log: String = small_log().lines().filter(|l| !l.starts_with("s2")).map(|l| l.to_string() + "\n").collect();
+    let (_dir, mut season) = season(THREE, &log);
     season.config.looks = Some(40);
     for trials in [1000, 100_000] {
         let answer = analyse(&season, &Choice::default(), &options(trials), &|| ()).unwrap();
         let level = answer.look.unwrap().level;
-        assert!((level - 0.05 * 5.0 / 1600.0).abs() < 1e-12);
+        assert!((level - 0.05 * 3.0 / 1600.0).abs() < 1e-12);
         for pair in &answer.sets[0].pairs {
             let (range, error, df) = (pair.range.unwrap(), pair.standard_error.unwrap(), pair.df.unwrap());
             let bound = t_quantile(1.0 - level / 6.0, df) * error;

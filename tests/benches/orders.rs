@@ -16,8 +16,12 @@ const TASK: u64 = 77;
 
 fn main() {
     let all: Vec<String> = std::env::args().collect();
-    let seeds: u64 =
-        all.iter().position(|a| a == "--seeds").and_then(|i| all.get(i + 1)).and_then(|v| v.parse().ok()).unwrap_or(100);
+    let seeds: u64 = all
+        .iter()
+        .position(|a| a == "--seeds")
+        .and_then(|i| all.get(i + 1))
+        .and_then(|v| v.parse().ok())
+        .unwrap_or(100);
     println!("{seeds} orders a shape; planned / by lot / one antenna after the other\n");
     println!("| antennas × mountings | linear | bow | fewest mountings between | a drift and a bow leave | time |");
     println!("|---|---|---|---|---|---|");
@@ -39,7 +43,8 @@ fn shape(antennas: usize, mountings: usize, seeds: u64) {
         let start = Instant::now();
         let slots = order(&wishes, &mut stream(seed, TASK, 0)).slots;
         time += start.elapsed().as_secs_f64();
-        let planned: Vec<Option<usize>> = slots.iter().map(|s: &Slot| names.iter().position(|n| *n == s.what)).collect();
+        let planned: Vec<Option<usize>> =
+            slots.iter().map(|s: &Slot| names.iter().position(|n| *n == s.what)).collect();
         let others = |sequence: Vec<usize>| -> Vec<Option<usize>> {
             let mut next = sequence.into_iter();
             planned.iter().map(|p| p.and_then(|_| next.next())).collect()
