@@ -349,8 +349,12 @@ fn writer(bench: &Bench, meter: &str) -> (Writer, BufReader<std::process::ChildS
 
 /// Two writers on one sheet, each killed over and over at random moments while it writes: every line that was
 /// acknowledged is there once, and every line of the sheet is a reading or is told to be none.
+///
+/// A writer has far more lines waiting than it lives to write, so that it never idles; it is killed some answers on,
+/// after a part of the time that one line takes: somewhere between two acknowledgements.
 #[test]
 fn two_hundred_kills_of_two_writers_at_once_lose_nothing_acknowledged() {
+    const WAITING: usize = 1500; // of 24 bytes each: they fit into the pipe
     let bench = Bench::new().file("log.csv", HEADER);
     let acknowledged: Vec<BTreeMap<String, usize>> = std::thread::scope(|scope| {
         let writers = ["inline", "analyzer"].map(|meter| {
@@ -361,13 +365,15 @@ fn two_hundred_kills_of_two_writers_at_once_lose_nothing_acknowledged() {
                 let mut next = 0;
                 for _ in 0..100 {
                     let (mut w, mut out) = writer(bench, meter);
-                    // two readings a line, each of a value of its own, and many lines at once: it writes without pause
-                    for _ in 0..40 {
+                    // two readings a line, each of a value of its own
+                    let mut waiting = String::new();
+                    for _ in 0..WAITING {
                         next += 1;
-                        writeln!(w.input, "1.{next:05}1 1.{next:05}2").unwrap();
+                        waiting += &format!("1.{next:07}1 1.{next:07}2\n");
                     }
-                    let mut wait = Some(Duration::from_micros(rng.random_range(0..40_000)));
-                    let mut answer = String::new();
+                    w.input.write_all(waiting.as_bytes()).unwrap();
+                    let lives = rng.random_range(2..7);
+                    let (mut answers, mut since, mut answer) = (0, None, String::new());
                     while out.read_line(&mut answer).unwrap_or(0) > 0 && answer.ends_with('\n') {
                         let told: serde_json::Value = serde_json::from_str(&answer).unwrap();
                         for row in told["written"].as_array().unwrap() {
@@ -375,13 +381,17 @@ fn two_hundred_kills_of_two_writers_at_once_lose_nothing_acknowledged() {
                             let line = row["line"].as_u64().unwrap() as usize;
                             assert_eq!(acknowledged.insert(value, line), None, "{told}");
                         }
-                        // once it is at work, at a random moment; what it had answered by then is still in the pipe
-                        if let Some(wait) = wait.take() {
-                            std::thread::sleep(wait);
+                        answers += 1;
+                        let since = *since.get_or_insert_with(std::time::Instant::now);
+                        // what it answers until it is dead is still in the pipe, and read
+                        if answers == lives {
+                            let one = since.elapsed() / (lives - 1);
+                            std::thread::sleep(one.mul_f64(rng.random()));
                             w.child.kill().unwrap();
                         }
                         answer.clear();
                     }
+                    assert!(answers >= lives && answers < WAITING as u32, "it idled: {answers}");
                     w.child.wait().unwrap();
                 }
                 acknowledged
@@ -408,8 +418,8 @@ fn two_hundred_kills_of_two_writers_at_once_lose_nothing_acknowledged() {
     assert_eq!(readings.files[0].rows, lines.len() - 1);
     let (rows, torn) = (readings.files[0].rows, readings.findings.len());
     eprintln!("{count} acknowledged, {rows} rows, {torn} lines never finished");
-    // how many kills fall into the writing itself is chance
-    assert!(rows >= count, "{rows} rows, {count} acknowledged");
+    // a kill between two answers leaves rows that nobody was told of, whole or not: about one in two does
+    assert!(rows >= count + 20, "{rows} rows, {count} acknowledged");
 }
 
 #[test]

@@ -7,10 +7,13 @@ use std::fs;
 use daylight::analysis::antennas::set_analysis::Options;
 use daylight::analysis::antennas::{Choice, analyse};
 use daylight::analysis::plan::components::Origin;
+use daylight::analysis::plan::promise::Design;
+use daylight::analysis::plan::reference;
 use daylight::analysis::plan::result::Plan;
 use daylight::analysis::plan::{Request, plan};
 use daylight::report::{plan_text, sheet};
 use daylight::season::Season;
+use daylight::stats::student_t::t_quantile;
 use tempfile::TempDir;
 
 fn options(trials: usize) -> Options {
@@ -55,7 +58,7 @@ fn a_season_without_readings_is_planned_by_typical_sizes_and_says_so() {
     let plan = made(&season, &Request::default(), 200).unwrap();
     assert_eq!(plan.origin, [Origin::Guessed; 4]);
     assert!(plan.pairs.iter().all(|p| !p.measured && p.matters == Some(1.0)));
-    let chances: Vec<f64> = plan.stages.iter().map(|s| s.chances[0].settled).collect();
+    let chances: Vec<f64> = plan.stages.iter().map(|s| s.chances[0].settled.chance).collect();
     assert!(chances.first() < chances.last(), "{chances:?}");
     let text = plan_text::render(&plan).split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(text.contains("typical sizes stand in"), "{text}");
@@ -77,11 +80,100 @@ fn more_sessions_promise_more_and_a_settled_pair_is_not_planned_for() {
     let names: Vec<(&str, &str)> = plan.pairs.iter().map(|p| (p.first.as_str(), p.second.as_str())).collect();
     assert!(names.contains(&("a", "b")), "{names:?}");
     let a_b = names.iter().position(|n| *n == ("a", "b")).unwrap();
-    let chances: Vec<f64> = plan.stages.iter().map(|s| s.chances[a_b].settled).collect();
+    let chances: Vec<f64> = plan.stages.iter().map(|s| s.chances[a_b].settled.chance).collect();
     assert!(chances.last().unwrap() > &(chances[0] + 0.1), "{chances:?}");
     assert!(plan.alternatives.iter().any(|a| a.usual), "{:?}", plan.alternatives);
     let budget = plan.minutes.unwrap();
     assert!(plan.alternatives.iter().all(|a| a.minutes <= budget * 1.01));
+}
+
+#[test]
+fn a_chance_carries_the_error_of_its_finite_number_of_simulations() {
+    let (_dir, season) = season(&format!("{THREE}[matters]\nfield_strength = 0.5\n"), &small_log());
+    let halves = |trials: usize| -> Vec<f64> {
+        let plan = made(&season, &Request::default(), trials).unwrap();
+        for c in plan.stages.iter().flat_map(|s| &s.chances) {
+            let (p, n) = (c.settled.chance, trials as f64);
+            // the plain binomial error, and no less than what none or all of so few says
+            assert!(
+                c.settled.half_width >= 1.8 * (p * (1.0 - p) / n).sqrt() && c.settled.half_width > 1.5 / n,
+                "{c:?}"
+            );
+        }
+        let text = plan_text::render(&plan);
+        let stage = plan.stages.iter().find(|s| (0.3..0.7).contains(&s.chances[0].settled.chance)).unwrap();
+        let c = stage.chances[0].settled;
+        let cell = format!("{:.0} ± {:.0} %", c.chance * 100.0, (c.half_width * 100.0).ceil());
+        assert!(text.contains(&cell), "{cell}: {text}");
+        let json = daylight::report::plan_json::render(&plan).unwrap();
+        assert!(json.contains("\"half_width\""), "{json}");
+        plan.stages.iter().map(|s| s.chances[0].settled.half_width).collect()
+    };
+    let (few, many) = (halves(50), halves(800));
+    assert!(few[0] > 2.0 * many[0], "{few:?} {many:?}");
+}
+
+/// What is promised, put in order, billed and laid on the sheet is one and the same session.
+#[test]
+fn promise_order_bill_and_sheet_agree_on_every_antennas_mountings() {
+    for mountings in 1..=6 {
+        let mut log = HEADER.to_string();
+        for s in 0..3 {
+            for (a, name) in ["a", "b", "c"].iter().enumerate() {
+                for m in 0..mountings {
+                    let value = f64::from(s) + 0.1 * ((5 * s + 3 * a as i32 + 7 * m) % 9) as f64;
+                    log += &format!("s{s},{name},2 m,field,field_strength,{value:.2},dB,{}\n", m + 1);
+                }
+            }
+        }
+        let effort = "[effort]\nsession_minutes = 100\nmounting_minutes = 1\nreading_minutes = 1\n";
+        let (_dir, season) = season(&format!("{THREE}[matters]\nfield_strength = 5.0\n{effort}"), &log);
+        let request = Request { antennas: ["a", "b", "c"].map(String::from).to_vec(), ..Request::default() };
+        let options = Options { confidence: 0.999, ..options(25) };
+        let plan = plan(&season, &request, &options, &|| ()).unwrap();
+        let on = |what: &str| plan.order.slots.iter().filter(|s| s.what == what).count();
+        let design = &plan.alternatives.first().map_or(&plan.stages[0].design, |a| &a.design);
+        let wanted = reference::mountings(design.mountings);
+        assert_eq!((on("a"), on("b"), on("c")), (wanted, design.mountings, design.mountings));
+        // the bill of one session: a minute for each mounting, and one for each of its readings
+        let bill =
+            |design: &Design, minutes: f64| (minutes / design.sessions as f64 - 100.0) / (1 + design.readings) as f64;
+        for (design, minutes) in plan.stages.iter().map(|s| (&s.design, s.minutes)) {
+            let each = bill(design, minutes);
+            assert!((each - (2 * design.mountings + reference::mountings(design.mountings)) as f64).abs() < 1e-9);
+        }
+        if let Some(way) = plan.alternatives.first() {
+            let each = bill(&way.design, way.minutes);
+            assert!((each - (on("a") + on("b") + on("c")) as f64).abs() < 1e-9, "{each}");
+        }
+        // the sheet holds every mounting of the order, and no other
+        let mut of_sheet: Vec<(String, usize)> =
+            plan.sheet.iter().filter(|r| r.antenna != "fifty").map(|r| (r.antenna.clone(), r.mounting)).collect();
+        of_sheet.sort();
+        of_sheet.dedup();
+        assert_eq!(of_sheet.len(), on("a") + on("b") + on("c"));
+    }
+}
+
+#[test]
+fn an_antenna_named_twice_is_one() {
+    let (_dir, season) = season(&format!("{THREE}[matters]\nfield_strength = 0.5\n"), &small_log());
+    let named =
+        |names: &[&str]| Request { antennas: names.iter().map(|n| n.to_string()).collect(), ..Request::default() };
+    let error = made(&season, &named(&["a", "a"]), 25).unwrap_err();
+    assert!(error.contains("one antenna alone makes no pair"), "{error}");
+    let (twice, once) = (made(&season, &named(&["a", "b", "a"]), 25), made(&season, &named(&["a", "b"]), 25));
+    assert_eq!(plan_text::render(&twice.unwrap()), plan_text::render(&once.unwrap()));
+}
+
+#[test]
+fn the_level_of_the_look_a_plan_comes_to_is_printed_and_not_the_seasons_confidence() {
+    let (_dir, season) = season(&format!("looks = 12\n{THREE}[matters]\nfield_strength = 0.5\n"), &small_log());
+    let plan = made(&season, &Request::default(), 25).unwrap();
+    // three sessions so far, one more: the fourth look of twelve, 7/144 of 5 %
+    assert!((plan.stages[0].level - 0.05 * 7.0 / 144.0).abs() < 1e-12);
+    let text = plan_text::render(&plan).split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(text.contains("0.24 % after 1 more session") && !text.contains("at 95 % confidence,"), "{text}");
 }
 
 #[test]
@@ -159,6 +251,27 @@ fn planned_looks_widen_every_interval_and_the_last_one_least() {
     assert!(last.iter().zip(&early).all(|(a, b)| a < b), "{last:?} {early:?}");
     let (_, over) = half_widths(Some(2));
     assert!(over.look.unwrap().overrun() && over.look.unwrap().spent > over.look.unwrap().of);
+}
+
+/// The first look at pairs of forty may spend 3/1600 of 5 %: more replays would be needed than are made. Its intervals are then
+/// no narrower than each pair's own t at its share of that (Bonferroni), and the chance of a false verdict within it.
+#[test]
+fn the_first_of_many_looks_is_held_to_its_level_though_no_number_of_replays_shows_it() {
+    // after two sessions
+    let log: String = small_log().lines().filter(|l| !l.starts_with("s2")).map(|l| l.to_string() + "\n").collect();
+    let (_dir, mut season) = season(THREE, &log);
+    season.config.looks = Some(40);
+    for trials in [1000, 100_000] {
+        let answer = analyse(&season, &Choice::default(), &options(trials), &|| ()).unwrap();
+        let level = answer.look.unwrap().level;
+        assert!((level - 0.05 * 3.0 / 1600.0).abs() < 1e-12);
+        for pair in &answer.sets[0].pairs {
+            let (range, error, df) = (pair.range.unwrap(), pair.standard_error.unwrap(), pair.df.unwrap());
+            let bound = t_quantile(1.0 - level / 6.0, df) * error;
+            assert!((range.high - range.low) / 2.0 >= bound * (1.0 - 1e-9), "{pair:?} {bound}");
+            assert!(pair.p_adjusted.unwrap() >= level || range.low > 0.0 || range.high < 0.0, "{pair:?}");
+        }
+    }
 }
 
 #[test]

@@ -204,7 +204,7 @@ pub struct PlanArgs {
     /// Plan for this meter
     #[arg(long, value_name = "NAME")]
     pub meter: Option<String>,
-    /// An antenna to compare; give it twice or more; the top three if not given
+    /// An antenna to compare; name two or more, each with its own --antenna; the top three if not given
     #[arg(long = "antenna", value_name = "NAME")]
     pub antennas: Vec<String>,
     /// An antenna never measured, to be compared with the reference antenna

@@ -11,3 +11,4 @@ pub mod sample; // values of any number of trials in bounded memory
 pub mod shape;
 pub mod simultaneous;
 pub mod stream;
+pub mod tail; // quantiles further out than the trials reach

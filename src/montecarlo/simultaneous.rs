@@ -2,6 +2,7 @@
 //! simultaneous.
 
 use super::replays::{PairScale, Replays, Task, extend};
+use super::tail;
 use crate::stats::mixed::fit::Information;
 use crate::stats::mixed::inference::information_at;
 use crate::stats::mixed::{ContrastError, Data, Inference, Layout, infer};
@@ -35,6 +36,7 @@ pub struct SetFit {
     pub pairs: Vec<PairDifference>,
     information: Information,
     scales: Vec<PairScale>,
+    confidence: f64,
 }
 
 impl SetFit {
@@ -70,7 +72,7 @@ impl SetFit {
                 scale: p.error.adjusted / (p.error.model * p.error.stretch) * p.t_scale,
             })
             .collect();
-        Some(SetFit { layout, inference, pairs, information, scales })
+        Some(SetFit { layout, inference, pairs, information, scales, confidence })
     }
 
     /// Adds replays, the same whatever the number of threads.
@@ -86,6 +88,17 @@ impl SetFit {
             number,
         };
         extend(replays, &task, trials, done);
+    }
+
+    /// The critical value of all pairs at once, at the confidence the set was fitted for: what the half-widths are to
+    /// be multiplied by. `sorted` holds [`Replays::largest`] in ascending order.
+    ///
+    /// Where the replays do not resolve that confidence, it is what their tail stays below ([`tail::quantile`]), and
+    /// never less than 1: each pair's own t at its share of the error rate (Bonferroni), which holds
+    /// whatever the pairs have to do with each other.
+    pub fn critical(&self, sorted: &[f64]) -> f64 {
+        let own = tail::quantile(sorted, self.confidence);
+        if tail::resolves(sorted.len(), self.confidence) { own } else { own.max(1.0) }
     }
 }
 

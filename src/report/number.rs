@@ -33,8 +33,16 @@ pub fn plus_minus_to(value: f64, half: f64, digit: f64) -> String {
     format!("{} ± {}", signed(value, digit), to_digit(half, digit))
 }
 
-/// A confidence in percent, to the digits it needs: "95 %", "99.9 %".
+/// A confidence in percent, to the digits it needs: "95 %", "99.9 %", "99.997 %"; never "100 %" for less.
 pub fn percent(share: f64) -> String {
+    let rest = 1.0 - share;
+    if rest > 0.0 && rest < 0.001 {
+        // to the first digit of what is missing, which is not made smaller
+        let decimals = (-(rest * 100.0).log10().floor()).clamp(1.0, 12.0) as i32;
+        let unit = 10f64.powi(-decimals);
+        let missing = (rest * 100.0 / unit - 1e-6).ceil() * unit;
+        return format!("{:.*} %", decimals as usize, 100.0 - missing);
+    }
     let tenths = (share * 1000.0).round() / 10.0;
     if tenths.fract() == 0.0 { format!("{tenths:.0} %") } else { format!("{tenths:.1} %") }
 }
@@ -74,6 +82,19 @@ pub fn chance(p: f64) -> String {
     }
 }
 
+/// A probability and the half-width of its interval, in percent: "62 ± 4 %"; a limit where the interval reaches none or
+/// all: "< 3 %", "> 97 %".
+pub fn chance_within(p: f64, half: f64) -> String {
+    let (low, high) = (p - half, p + half);
+    if low < 0.005 {
+        format!("< {:.0} %", (high * 100.0).ceil().min(100.0))
+    } else if high > 0.995 {
+        format!("> {:.0} %", (low * 100.0).floor().max(0.0))
+    } else {
+        format!("{:.0} ± {:.0} %", p * 100.0, (half * 100.0).ceil())
+    }
+}
+
 /// The same as the most it may be: "4 %", "1 %" for less than that, "100 %" for nearly all.
 pub fn chance_at_most(p: f64) -> String {
     format!("{:.0} %", (p * 100.0).ceil().clamp(1.0, 100.0))
@@ -107,6 +128,8 @@ mod tests {
         assert_eq!(plus_minus(-0.0312, 0.52), "0.0 ± 0.5");
         assert_eq!(plus_minus(-12.34, 0.29), "−12.34 ± 0.29");
         assert_eq!((percent(0.95), percent(0.999), percent(0.05)), ("95 %".into(), "99.9 %".into(), "5 %".into()));
+        let sharp = [0.9995, 0.99997, 0.999_968_75, 1.0 - 3.7e-7, 1.0].map(percent);
+        assert_eq!(sharp, ["99.95 %", "99.997 %", "99.996 %", "99.99996 %", "100 %"]);
         assert_eq!(plus_minus(1234.0, 240.0), "+1230 ± 240");
     }
 
@@ -122,6 +145,10 @@ mod tests {
             [chance(0.004), chance(0.029), chance(0.9999)].each_ref().map(|s| s.as_str())
         );
         assert_eq!([chance_at_most(0.0), chance_at_most(0.031), chance_at_most(0.995)], ["1 %", "4 %", "100 %"]);
+        assert_eq!(
+            [chance_within(0.62, 0.034), chance_within(0.01, 0.02), chance_within(0.99, 0.02), chance_within(0.5, 0.6)],
+            ["62 ± 4 %", "< 3 %", "> 97 %", "< 100 %"]
+        );
         assert_eq!(p_value(0.00021), "< 0.001");
         assert_eq!(p_value(0.0042), "0.004");
         assert_eq!(p_value(0.42), "0.42");

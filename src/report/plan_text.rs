@@ -3,11 +3,11 @@
 use super::number::{self, plural};
 use super::text::{assumptions, look_words, table, wrap};
 use crate::analysis::next::{duration, list};
-use crate::analysis::plan::ENOUGH;
 use crate::analysis::plan::components::Origin;
-use crate::analysis::plan::promise::{Chance, Design};
-use crate::analysis::plan::result::{Plan, PlannedPair};
+use crate::analysis::plan::promise::{Chance, Design, Simulated};
+use crate::analysis::plan::result::{Plan, PlannedPair, Stage};
 use crate::stats::mixed::Level;
+use unicode_width::UnicodeWidthStr;
 
 /// Before anyone keys a radio: on the sheet, and below the order.
 pub const CAUTIONS: [&str; 4] = [
@@ -36,7 +36,7 @@ pub fn render(plan: &Plan) -> String {
     out.extend(ways_table(plan));
     out.extend(plan.next.first().map(|s| wrap(&format!("Over all sets: {}", lower(&s.words())), "") + "\n"));
     out.push(order_table(plan));
-    out.push(wrap(&balance(plan), ""));
+    out.extend(balance(plan).map(|words| wrap(&words, "")));
     out.push(String::new());
     out.push("Before you key the radio".into());
     out.extend(CAUTIONS.iter().map(|c| wrap(&format!("  - {c}"), "    ")));
@@ -70,9 +70,13 @@ fn more(d: &Design) -> String {
     )
 }
 
-fn headline(plan: &Plan) -> String {
+/// What is promised, in a sentence or two.
+pub(super) fn headline(plan: &Plan) -> String {
     if plan.pairs.is_empty() {
-        return format!("Nothing is open among the antennas asked about ({}): there is nothing to settle.", plan.set);
+        return format!(
+            "Nothing is open among the antennas asked about ({}): there is nothing to settle. The order below is there in case you measure them once more all the same.",
+            plan.set
+        );
     }
     let hypothetical = plan.pairs.iter().any(|p| !p.measured);
     let differ = match plan.pairs.iter().find(|p| !p.measured).and_then(|p| p.matters) {
@@ -84,33 +88,44 @@ fn headline(plan: &Plan) -> String {
     let each = if plan.pairs.len() > 1 { ", each" } else { "," };
     match plan.enough.and_then(|i| plan.stages.get(i)) {
         Some(stage) => format!(
-            "{}, {}, would {what}{each} with a chance of at least {} ({}).",
+            "{}, {}, would {what}{each} with a chance of {}{} ({}).",
             more(&stage.design),
             duration(stage.minutes),
-            number::percent(ENOUGH),
+            in_words(stage.least()),
+            if plan.pairs.len() > 1 { " or better" } else { "" },
             plan.set
         ),
         None => {
-            let last = plan.stages.last();
-            let chance = last.map_or(0.0, |s| s.least());
-            let sessions = last.map_or(0, |s| s.design.sessions);
+            let least = plan.stages.last().map(|s| s.least()).unwrap_or_default();
+            let sessions = plan.stages.last().map_or(0, |s| s.design.sessions);
             let stays = plan.lasting.iter().fold(0.0, |m: f64, x| m.max(*x));
             let because = if stays > 0.0 {
                 format!(
-                    " Declared sources alone keep up to ± {} {} in them, and no session makes that smaller.",
+                    " Declared sources alone keep up to ± {} {} in {}, and no session makes that smaller.",
                     number::to_digit(stays, crate::analysis::antennas::intervals::last_digit(stays)),
-                    if plan.unit == "1" { "" } else { &plan.unit }
+                    if plan.unit == "1" { "" } else { &plan.unit },
+                    if plan.pairs.len() > 1 { "these differences" } else { "this difference" }
                 )
             } else {
                 String::new()
             };
+            let chance = if plan.pairs.len() > 1 { "the least of their chances" } else { "the chance" };
             format!(
-                "Even {sessions} more sessions, as you measure now, would {what}{each} with a chance of only {} ({}).{because}",
-                number::chance(chance),
+                "Even {sessions} more sessions, as you measure now, would not surely {what}: {chance} is then {} ({}).{because}",
+                in_words(least),
                 plan.set
             )
         }
     }
+}
+
+fn chance(c: Simulated) -> String {
+    number::chance_within(c.chance, c.half_width)
+}
+
+/// The same inside a sentence.
+fn in_words(c: Simulated) -> String {
+    chance(c).replace("< ", "less than ").replace("> ", "more than ")
 }
 
 /// Which level holds the scatter, and what that means for repeats.
@@ -174,11 +189,31 @@ fn stopping(plan: &Plan) -> Vec<String> {
     vec![wrap(words, "")]
 }
 
+/// So much room there is for the names of pairs above their columns.
+const HEADS: usize = 33;
+
+fn pair_head(p: &PlannedPair) -> String {
+    format!("{}–{}", p.first, p.second)
+}
+
+/// Whether letters stand for the pairs in the tables: three at most have columns of their own.
+fn lettered(plan: &Plan) -> bool {
+    let widths = plan.pairs.iter().map(|p| pair_head(p).width() + 2);
+    (2..=3).contains(&plan.pairs.len()) && widths.sum::<usize>() > HEADS
+}
+
+/// What the letters stand for.
+fn legend(plan: &Plan) -> Option<String> {
+    let all = plan.pairs.iter().zip(["A", "B", "C"]).map(|(p, l)| format!("{l} {}", pair_head(p)));
+    lettered(plan).then(|| wrap(&format!("  {}", all.collect::<Vec<_>>().join(", ")), "  ") + "\n")
+}
+
 fn heads(plan: &Plan) -> Vec<String> {
     let all_hypothetical = plan.pairs.iter().all(|p| !p.measured);
     let mut heads: Vec<String> = match plan.pairs.len() {
         n if n > 3 => vec!["least".into(), "mean".into()],
-        _ => plan.pairs.iter().map(|p| format!("{}–{}", p.first, p.second)).collect(),
+        _ if lettered(plan) => ["A", "B", "C"][..plan.pairs.len()].iter().map(|l| l.to_string()).collect(),
+        _ => plan.pairs.iter().map(pair_head).collect(),
     };
     if let Some(m) = plan.pairs.first().and_then(|p| p.matters).filter(|_| !all_hypothetical) {
         heads.push(format!("shows {m}"));
@@ -188,14 +223,14 @@ fn heads(plan: &Plan) -> Vec<String> {
 
 fn cells(plan: &Plan, chances: &[Chance]) -> Vec<String> {
     let settled = || chances.iter().map(|c| c.settled);
-    let n = chances.len().max(1) as f64;
+    let least = settled().reduce(|least, c| if c.chance < least.chance { c } else { least });
     let mut cells: Vec<String> = if chances.len() > 3 {
-        vec![number::chance(settled().fold(1.0, f64::min)), number::chance(settled().sum::<f64>() / n)]
+        [least, Simulated::mean(settled())].into_iter().flatten().map(chance).collect()
     } else {
-        settled().map(number::chance).collect()
+        settled().map(chance).collect()
     };
     if heads(plan).len() > cells.len() {
-        cells.push(number::chance(chances.iter().filter_map(|c| c.shows_what_matters).sum::<f64>() / n));
+        cells.extend(Simulated::mean(chances.iter().filter_map(|c| c.shows_what_matters)).map(chance));
     }
     cells
 }
@@ -218,7 +253,8 @@ fn stages_table(plan: &Plan) -> Vec<String> {
         plural(first.mountings, "mounting", "mountings"),
         plural(first.readings, "reading", "readings")
     );
-    vec![format!("{}\n{}\n", wrap(&head, ""), table(&header, &right, &rows))]
+    let legend = legend(plan).unwrap_or_default();
+    vec![format!("{}\n{legend}{}\n", wrap(&head, ""), table(&header, &right, &rows))]
 }
 
 fn minutes(m: f64) -> String {
@@ -233,18 +269,24 @@ fn ways_table(plan: &Plan) -> Vec<String> {
         .iter()
         .map(|a| {
             let mark = if a.usual { "as now" } else { "" };
-            let numbers = [a.design.sessions, a.design.mountings, a.design.readings].map(|n| n.to_string());
-            [numbers.to_vec(), vec![minutes(a.minutes)], cells(plan, &a.chances), vec![mark.to_string()]].concat()
+            let spent = format!("{} × {} × {}", a.design.sessions, a.design.mountings, a.design.readings);
+            [vec![spent, minutes(a.minutes)], cells(plan, &a.chances), vec![mark.to_string()]].concat()
         })
         .collect();
     let heads = heads(plan);
-    let mut header: Vec<&str> = vec!["sessions", "mountings", "readings", "minutes"];
+    let mut header: Vec<&str> = vec!["spent on", "minutes"];
     header.extend(heads.iter().map(String::as_str));
     let right: Vec<usize> = (0..header.len()).collect();
     header.push("");
     vec![format!(
         "{}\n{}\n",
-        wrap(&format!("Ways to spend {}, likeliest to settle first; of equals the shortest", duration(budget)), ""),
+        wrap(
+            &format!(
+                "Ways to spend {}, as sessions × mountings of each antenna × readings, likeliest to settle first; of equals the shortest",
+                duration(budget)
+            ),
+            ""
+        ),
         table(&header, &right, &rows)
     )]
 }
@@ -268,28 +310,41 @@ fn order_table(plan: &Plan) -> String {
     format!("Running order: {}\n{}", plan.session, table(&["#", "on the bench", ""], &[0], &rows))
 }
 
-fn balance(plan: &Plan) -> String {
+/// How well the order stands up to drift; nothing where no two antennas are in it to be told apart.
+fn balance(plan: &Plan) -> Option<String> {
     let (own, lot) = (plan.order.balance, plan.order.by_lot);
+    let mut others: Vec<&str> = plan.order.slots.iter().filter(|s| !s.is_load).map(|s| s.what.as_str()).collect();
+    others.retain(|name| Some(*name) != plan.reference.as_deref());
+    let mountings = others.iter().filter(|name| **name == others[0]).count();
+    if others.len() <= mountings {
+        return None;
+    }
+    if mountings == 1 {
+        return Some(
+            "With one mounting each, a drift inside the session falls on whoever is early or late; two mountings each would balance it.".into(),
+        );
+    }
     let say = |x: f64| number::to_digit(x, 0.01);
-    let apart = if own.closest > 0.0 {
-        format!(
-            "; no antenna comes back sooner than {} mountings later (by lot {})",
-            own.closest,
-            number::to_digit(lot.closest, 0.1)
-        )
+    let both = if own.quadratic > lot.quadratic && mountings == 2 {
+        " With two mountings each, no order has both small; three do."
     } else {
-        String::new()
+        ""
     };
-    format!(
-        "A drift that moves the readings by 1 from the middle of the session to its end is left in an antenna's result by {} (orders by lot: {}), a bow by {} ({}){apart}.",
+    Some(format!(
+        "A drift that climbs by 1 from the middle of the session to its end moves an antenna's result by {} in this order (by {} in an order by lot), a bow of that size by {} ({}).{both} No antenna comes back sooner than {} mountings later (by lot {}).",
         say(own.linear),
         say(lot.linear),
         say(own.quadratic),
-        say(lot.quadratic)
-    )
+        say(lot.quadratic),
+        own.closest,
+        number::to_digit(lot.closest, 0.1)
+    ))
 }
 
 fn method(plan: &Plan) -> String {
+    if plan.stages.is_empty() {
+        return format!("Seed {}.", plan.seed);
+    }
     let shows = match plan.pairs.first().and_then(|p| p.matters) {
         Some(m) if plan.pairs.iter().any(|p| p.measured) => {
             format!(" \"shows {m}\": the chance that two which truly differ by {m}, what matters, come out apart.")
@@ -297,12 +352,30 @@ fn method(plan: &Plan) -> String {
         _ => String::new(),
     };
     format!(
-        "Chances: the log as it stands and {} simulated continuations, each fitted and judged as `antennas` does at {}; what is not known of the scatter and of the differences is drawn, not taken as estimated.{shows} Minutes: {} a session, {} a mounting, {} a reading of one meter on one band ([effort] in season.toml). Seed {}.",
+        "Chances: the log as it stands and {} simulated continuations, each fitted and judged as `antennas` does, {}; what is not known of the scatter and of the differences is drawn, not taken as estimated. ±: what so few simulations leave open of a chance, with 95 % confidence; --trials makes it smaller.{shows} Minutes: {} a session, {} a mounting, {} a reading of one meter on one band ([effort] in season.toml). Seed {}.",
         number::count(plan.trials),
-        number::percent(plan.confidence),
+        held_to(plan),
         plan.effort.session_minutes,
         plan.effort.mounting_minutes,
         plan.effort.reading_minutes,
         plan.seed
     )
+}
+
+/// The level of the verdicts that are promised.
+fn held_to(plan: &Plan) -> String {
+    let (Some(_), Some(first), Some(last)) = (plan.look, plan.stages.first(), plan.stages.last()) else {
+        return format!("at {} confidence", number::percent(plan.confidence));
+    };
+    let after = |s: &Stage| {
+        format!(
+            "{} after {}",
+            number::percent_at_most(s.level),
+            plural(s.design.sessions, "more session", "more sessions")
+        )
+    };
+    let both = [after(first), after(last)];
+    let levels = if first.design == last.design { &both[..1] } else { &both[..] };
+    let levels: Vec<&str> = levels.iter().map(String::as_str).collect();
+    format!("a false verdict having the chance that the look it comes to may spend ({})", list(&levels))
 }

@@ -168,7 +168,7 @@ fn run(case: &Case, seed: u64, id: u64) -> (f64, bool) {
     };
     let asked = [Asked { first: 0, second: 1, matters: Some(MATTERS), measured: true }];
     let design = Design { sessions: case.more, mountings: case.mountings, readings: case.readings };
-    let promised = situation.chances(&design, &asked, TRIALS, seed, number)[0].settled;
+    let promised = situation.chances(&design, &asked, TRIALS, seed, number)[0].settled.chance;
 
     log.extend(sessions(case, &truth, case.before, case.more, &mut rng));
     let Some((layout, data)) = Layout::new(case.antennas, &log) else { return (promised, false) };

@@ -12,6 +12,11 @@
 //! draws of both parts are looked at too, scatter as a scaled t and sources as they are (JCGM 101:2008,
 //! 6.4.9), and all intervals of the family are widened by the one factor those draws ask for, if it is
 //! above 1.
+//!
+//! A confidence that the trials do not resolve (ten of them must lie beyond the quantile) is not read from them:
+//! the half-widths are then upper bounds (`montecarlo::tail`), and the factor is that of the sharpest confidence which
+//! they do resolve. The further out, the more the part with the longer tail outweighs the other, and the less a
+//! joined half-width can fall short.
 
 use rand::RngExt;
 use rand_distr::StandardNormal;
@@ -20,6 +25,7 @@ use super::sources::SetSources;
 use crate::montecarlo::replays::{Replays, quantile};
 use crate::montecarlo::simultaneous::{PairDifference, SetFit};
 use crate::montecarlo::stream::stream;
+use crate::montecarlo::tail::{self, order_statistic, sorted};
 use crate::stats::student_t::t_quantile;
 
 /// The stream of the normal numbers that stand for scatter in `single_half_width`: the same for all, so
@@ -80,7 +86,24 @@ pub struct Family {
     confidence: f64,
     scatter_sorted: Vec<f64>,
     declared_sorted: Vec<f64>,
+    critical: Critical,
     widening: f64,
+}
+
+/// What half-widths of 1 are multiplied by: scatter's and sources'.
+#[derive(Debug, Clone, Copy, Default)]
+struct Critical {
+    scatter: f64,
+    declared: f64,
+}
+
+impl Critical {
+    fn half_width(self, seen: Option<&PairDifference>, declared: f64) -> f64 {
+        let scatter = seen.map_or(0.0, |p| p.half_width(self.scatter));
+        // nothing declared adds nothing, however little is known of its quantile
+        let known = if declared > 0.0 { declared * self.declared } else { 0.0 };
+        scatter.hypot(known)
+    }
 }
 
 impl Family {
@@ -94,6 +117,7 @@ impl Family {
             confidence,
             scatter_sorted: vec![],
             declared_sorted: vec![],
+            critical: Critical::default(),
             widening: 1.0,
         }
     }
@@ -112,14 +136,16 @@ impl Family {
         trials.map(|e| inverse.iter().map(|&(i, j, u)| (e[i] - e[j]).abs() * u).fold(0.0, f64::max)).collect()
     }
 
-    /// Sorts what the quantiles are read from; to be called when the last trial is in.
+    /// Finds the quantiles; to be called when the last trial is in.
     pub fn finish(&mut self, fit: Option<&SetFit>, sources: &SetSources) {
         self.widening = 1.0; // what was found on fewer trials
-        if fit.is_some() {
+        if let Some(fit) = fit {
             self.scatter_sorted = sorted(self.replays.largest.clone());
+            self.critical.scatter = fit.critical(&self.scatter_sorted);
         }
         if sources.any_counts() {
             self.declared_sorted = sorted(self.largest_declared(sources, 0));
+            self.critical.declared = tail::quantile(&self.declared_sorted, self.confidence);
             if let Some(fit) = fit {
                 self.widening = self.joint_factor(fit, sources).max(1.0);
             }
@@ -130,12 +156,14 @@ impl Family {
     /// its half-width: what the half-widths must be multiplied by to hold those draws.
     fn joint_factor(&self, fit: &SetFit, sources: &SetSources) -> f64 {
         let p = self.antennas;
+        let level = self.confidence.min(tail::resolved(self.replays.trials()));
+        let critical = self.critical_at(level);
         let inverse: Vec<(usize, usize, f64)> = fit
             .pairs
             .iter()
             .map(|pair| {
                 let u = sources.standard_of_difference(pair.first, pair.second);
-                (pair.first, pair.second, 1.0 / self.half_width_at(Some(pair), u, self.confidence))
+                (pair.first, pair.second, 1.0 / critical.half_width(Some(pair), u))
             })
             .collect();
         let trials = self.replays.errors.chunks_exact(p).zip(self.declared.errors.chunks_exact(p));
@@ -145,7 +173,15 @@ impl Family {
                 inverse.iter().map(|&(i, j, h)| error(i, j).abs() * h).fold(0.0, f64::max)
             })
             .collect();
-        quantile(&largest, self.confidence)
+        quantile(&largest, level)
+    }
+
+    /// The trials' own quantiles.
+    fn critical_at(&self, confidence: f64) -> Critical {
+        Critical {
+            scatter: order_statistic(&self.scatter_sorted, confidence),
+            declared: order_statistic(&self.declared_sorted, confidence),
+        }
     }
 
     /// Whether every pair's half-width has settled to the digits it is reported to.
@@ -173,30 +209,28 @@ impl Family {
 
     /// Half-width of a pair's simultaneous interval.
     pub fn half_width(&self, seen: Option<&PairDifference>, declared: f64) -> f64 {
-        self.half_width_at(seen, declared, self.confidence)
-    }
-
-    fn half_width_at(&self, seen: Option<&PairDifference>, declared: f64, confidence: f64) -> f64 {
-        let scatter = seen.map_or(0.0, |p| p.half_width(of_sorted(&self.scatter_sorted, confidence)));
-        let known = if declared > 0.0 { declared * of_sorted(&self.declared_sorted, confidence) } else { 0.0 };
-        self.widening * scatter.hypot(known)
+        self.widening * self.critical.half_width(seen, declared)
     }
 
     /// Adjusted p-value: one less the largest confidence at which the interval still excludes zero, on
-    /// the grid of the trials; never below 1/(1 + trials).
+    /// the grid of the trials; never below 1/(1 + trials), nor, for an interval that holds zero, below what is left
+    /// of the confidence.
     pub fn p_value(&self, difference: f64, seen: Option<&PairDifference>, declared: f64) -> f64 {
         let trials = self.scatter_sorted.len().max(self.declared_sorted.len());
         if trials == 0 {
             return 1.0;
         }
-        let excludes = |k: usize| self.half_width_at(seen, declared, k as f64 / trials as f64) < difference;
+        let excludes = |k: usize| {
+            self.widening * self.critical_at(k as f64 / trials as f64).half_width(seen, declared) < difference
+        };
         // the half-width grows with k: bisect for the number of grid points that still exclude zero
         let (mut low, mut high) = (0, trials + 1);
         while high - low > 1 {
             let middle = (low + high) / 2;
             if excludes(middle) { low = middle } else { high = middle }
         }
-        (1 + trials - low) as f64 / (1 + trials) as f64
+        let p = (1 + trials - low) as f64 / (1 + trials) as f64;
+        if self.half_width(seen, declared) < difference { p } else { p.max(1.0 - self.confidence) }
     }
 
     /// Half-width of a t interval at the family's confidence, by itself.
@@ -213,14 +247,13 @@ impl Family {
         if drawn.is_empty() {
             return f64::INFINITY;
         }
-        let absolute: Vec<f64> = drawn.iter().map(|d| d.abs()).collect();
-        let known = quantile(&absolute, self.confidence);
+        let known = tail::quantile(&sorted(drawn.iter().map(|d| d.abs()).collect()), self.confidence);
         // scatter as a normal variable whose own interval is as wide: enough to see what the sum needs
         let scale = scatter / t_quantile(0.5 + self.confidence / 2.0, f64::INFINITY);
         let mut rng = stream(0, SUMS, 0);
         let sums: Vec<f64> =
             drawn.iter().map(|d| (d + scale * RngExt::sample::<f64, _>(&mut rng, StandardNormal)).abs()).collect();
-        scatter.hypot(known).max(quantile(&sums, self.confidence))
+        scatter.hypot(known).max(tail::quantile(&sorted(sums), self.confidence))
     }
 
     /// Joint draws of the antennas' values: the estimates less the errors of the replays, plus what
@@ -240,18 +273,6 @@ impl Family {
         }
         out
     }
-}
-
-fn sorted(mut values: Vec<f64>) -> Vec<f64> {
-    values.sort_unstable_by(f64::total_cmp);
-    values
-}
-
-/// The smallest value that at least that share of the sorted values does not exceed; 0 of none, or of
-/// no share at all.
-fn of_sorted(values: &[f64], share: f64) -> f64 {
-    let rank = (share * values.len() as f64 - 1e-9).ceil() as usize;
-    if rank == 0 { 0.0 } else { values[rank.min(values.len()) - 1] }
 }
 
 /// Whether twice the standard deviation of the mean of the blocks' half-widths is below half a unit of
@@ -287,14 +308,5 @@ mod tests {
         for (u, digit) in [(0.134, 0.01), (0.29, 0.01), (0.31, 0.1), (2.96, 1.0), (12.0, 1.0), (9.9, 1.0)] {
             assert!((last_digit(u) - digit).abs() < 1e-12, "{u} {}", last_digit(u));
         }
-    }
-
-    #[test]
-    fn quantiles_of_sorted_values_never_fall_short() {
-        let values: Vec<f64> = (1..=100).map(f64::from).collect();
-        assert_eq!(of_sorted(&values, 0.95), 95.0);
-        assert_eq!(of_sorted(&values, 1.0), 100.0);
-        assert_eq!(of_sorted(&values, 0.0), 0.0);
-        assert_eq!(of_sorted(&[], 0.5), 0.0);
     }
 }

@@ -6,6 +6,7 @@ use super::result::{Correlation, Overall, OverallAntenna, PairResult, Range, Set
 use super::set_analysis::SetAnalysis;
 use super::worth::{Scored, worth};
 use crate::montecarlo::replays::quantile;
+use crate::montecarlo::tail;
 use crate::radio::quantity::Better;
 use crate::season::config::Config;
 
@@ -85,7 +86,7 @@ fn summarise(
             scaled.filter(|x| x.is_finite()).fold(0.0, f64::max)
         })
         .collect();
-    let critical = quantile(&largest, confidence);
+    let critical = tail::quantile(&tail::sorted(largest), confidence);
     for (pair, scale) in pairs.iter_mut().zip(&scales) {
         if pair.difference.abs() > critical * scale {
             pair.verdict = Verdict::Apart;
@@ -100,7 +101,7 @@ fn summarise(
         .chunks_exact(n)
         .map(|d| (0..n).map(|i| ((d[i] - estimates[i]) / own[i]).abs()).filter(|x| x.is_finite()).fold(0.0, f64::max))
         .collect();
-    let critical_own = quantile(&largest_own, confidence);
+    let critical_own = tail::quantile(&tail::sorted(largest_own), confidence);
     let mut antennas: Vec<OverallAntenna> = (0..n)
         .map(|i| OverallAntenna {
             antenna: names[i].clone(),
@@ -231,7 +232,14 @@ fn correlation(
             crate::stats::rank_correlation::spearman(&x, &y)
         })
         .collect();
-    let tail = (1.0 - confidence) / 2.0;
-    let range = (!draws.is_empty()).then(|| Range { low: quantile(&draws, tail), high: quantile(&draws, 1.0 - tail) });
+    let beyond = (1.0 - confidence) / 2.0;
+    let range = match draws.len() {
+        0 => None,
+        n if tail::resolves(n, 1.0 - beyond) => {
+            Some(Range { low: quantile(&draws, beyond), high: quantile(&draws, 1.0 - beyond) })
+        }
+        // so sharp a confidence the draws leave open: all that a correlation can be
+        _ => Some(Range { low: -1.0, high: 1.0 }),
+    };
     Correlation { first, second, antennas: shared.len(), estimate, range }
 }

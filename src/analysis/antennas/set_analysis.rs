@@ -13,6 +13,7 @@ use super::sources::SetSources;
 use crate::montecarlo::replays::CHUNK;
 use crate::montecarlo::simultaneous::SetFit;
 use crate::montecarlo::stream::stream;
+use crate::montecarlo::tail::BEYOND;
 use crate::radio::quantity::Better;
 use crate::season::config::{Config, Scope};
 use crate::stats::mixed::inference::Basis;
@@ -155,8 +156,8 @@ fn replay(
     }
     // JCGM 101:2008, 7.9.4: at least 100/(1 − p) trials a block
     let block = ((100.0 / (1.0 - options.confidence)).ceil() as usize).next_multiple_of(CHUNK).min(MOST_TRIALS / 2);
-    // fewer than ten trials beyond a quantile leave it to chance
-    let least = (10.0 / (1.0 - options.confidence)).ceil() as usize;
+    // with fewer trials beyond a quantile it is left to chance; where that would take too many, it is bounded
+    let least = ((BEYOND / (1.0 - options.confidence)).ceil() as usize).min(MOST_TRIALS);
     let fixed = options.trials.map(|t| t.max(least).next_multiple_of(CHUNK));
     let more = fixed.unwrap_or(block);
     if family.blocks != [more] {

@@ -59,7 +59,7 @@ mod tests {
     #[test]
     fn of_two_mends_of_equal_effort_the_one_more_verdicts_hang_on_comes_first() {
         let config = Config::default();
-        let mut questions = Questions::new(&config, Habit { mountings: 2.0, readings: 2.0 });
+        let mut questions = Questions::new(&config, Habit { mountings: 2, readings: 2 });
         let place = |line| Place { file: "log.csv".into(), line: Some(line), column: None };
         let finding = |line, action: &str| {
             Finding::new(Severity::Warning, place(line), "digits swapped", "", action).by("typing slip")

@@ -232,7 +232,7 @@ mod tests {
     #[test]
     fn a_check_of_ten_minutes_comes_before_a_session_that_settles_as_much() {
         let config = Config::default();
-        let mut questions = Questions::new(&config, Habit { mountings: 2.0, readings: 2.0 });
+        let mut questions = Questions::new(&config, Habit { mountings: 2, readings: 2 });
         // so near that a single session settles it likelier than not: told by itself
         let gap = Gap {
             distance: 1.0,

@@ -4,6 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::question::{Knowledge, Question};
 use crate::analysis::antennas::sets::Set;
+use crate::analysis::plan::reference;
 use crate::season::config::Effort;
 
 /// The numbers of sessions that are weighed.
@@ -12,36 +13,44 @@ const SESSIONS: [usize; 9] = [1, 2, 3, 4, 6, 8, 12, 20, 30];
 /// So many groups of antennas are weighed against each other; those beyond settle least.
 const MOST_GROUPS: usize = 400;
 
-/// The reference antenna is mounted so many times more than the others: first, midway and last.
-const REFERENCE_EXTRA: f64 = 2.0;
+/// A habit holds no more readings of a mounting than this. One summarised row may stand for hundreds, taken by the
+/// meter itself: nobody fills in so many boxes, and beyond ten what is left of the scatter is the mounting's.
+const MOST_READINGS: f64 = 10.0;
 
 /// How this season measures: what one more visit is taken to hold.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Habit {
     /// Mountings a visit.
-    pub mountings: f64,
+    pub mountings: usize,
     /// Readings a mounting, in one set.
-    pub readings: f64,
+    pub readings: usize,
 }
 
 impl Habit {
-    /// Means over the sets of a season, to whole numbers; two and two where there is none.
+    /// Means over the sets of a season, to whole numbers, at most ten readings; two and two where there is none.
     pub fn of(sets: &[Set]) -> Habit {
         let visits: usize = sets
             .iter()
             .map(|s| s.mountings.iter().map(|m| (m.session, m.antenna)).collect::<BTreeSet<_>>().len())
             .sum();
         let mountings: usize = sets.iter().map(|s| s.mountings.len()).sum();
-        let readings: f64 = sets.iter().flat_map(|s| &s.mountings).map(|m| m.readings).sum();
+        // capped one by one: a single row that stands for thousands says nothing of the others
+        let readings: f64 = sets.iter().flat_map(|s| &s.mountings).map(|m| m.readings.min(MOST_READINGS)).sum();
         if visits == 0 {
-            return Habit { mountings: 2.0, readings: 2.0 };
+            return Habit { mountings: 2, readings: 2 };
         }
-        let whole = |sum: f64, of: usize| (sum / of as f64).round().max(1.0);
+        let whole = |sum: f64, of: usize| (sum / of as f64).round().max(1.0) as usize;
         Habit { mountings: whole(mountings as f64, visits), readings: whole(readings, mountings) }
     }
 
-    /// Minutes of `sessions` sessions with so many antennas, `meters` meters read on each mounting (a meter on two
-    /// bands counts twice).
+    /// Mountings of one session with so many antennas, the reference antenna among them where there is one.
+    pub fn all_mountings(&self, antennas: usize, with_reference: bool) -> usize {
+        let own = if with_reference { reference::mountings(self.mountings) } else { 0 };
+        (antennas - usize::from(with_reference && antennas > 0)) * self.mountings + own
+    }
+
+    /// Minutes of `sessions` sessions with so many antennas, the reference antenna among them where there is one,
+    /// `meters` meters read on each mounting (a meter on two bands counts twice).
     pub fn minutes(
         &self,
         sessions: usize,
@@ -50,8 +59,8 @@ impl Habit {
         meters: usize,
         effort: &Effort,
     ) -> f64 {
-        let mountings = antennas as f64 * self.mountings + if with_reference { REFERENCE_EXTRA } else { 0.0 };
-        let each = effort.mounting_minutes + effort.reading_minutes * self.readings * meters as f64;
+        let mountings = self.all_mountings(antennas, with_reference) as f64;
+        let each = effort.mounting_minutes + effort.reading_minutes * (self.readings * meters) as f64;
         sessions as f64 * (effort.session_minutes + mountings * each)
     }
 }
@@ -177,6 +186,8 @@ fn rate(s: &Sessions) -> f64 {
 mod tests {
     use super::super::question::Gap;
     use super::*;
+    use crate::season::config::Config;
+    use crate::stats::mixed::MountingSummary;
 
     fn question(antennas: &[&str], distance: f64) -> Question {
         let gap =
@@ -190,7 +201,7 @@ mod tests {
     }
 
     fn bench(questions: &[Question]) -> Bench<'_> {
-        let habit = Habit { mountings: 2.0, readings: 2.0 };
+        let habit = Habit { mountings: 2, readings: 2 };
         Bench { questions, reference: Some("r"), effort: Effort::default(), habit }
     }
 
@@ -219,6 +230,35 @@ mod tests {
         let stuck = Question { knowledge: Knowledge::Known(gap), ..question(&["a", "b"], 0.1) };
         assert_eq!(bench(&[stuck]).best(), None);
         assert_eq!(bench(&[]).best(), None);
+    }
+
+    #[test]
+    fn a_summarised_row_of_thousands_is_no_habit_of_so_many_readings() {
+        let mounting = |session, readings| MountingSummary {
+            session,
+            antenna: 0,
+            readings,
+            df: readings - 1.0,
+            mean: 1.0,
+            sum_of_squares: 0.1,
+        };
+        let habit = |mountings: Vec<MountingSummary>| {
+            Habit::of(&[Set {
+                quantity: Config::default().quantity("field_strength").unwrap(),
+                band: "2 m".into(),
+                meter: "field".into(),
+                antennas: vec!["a".into()],
+                sessions: vec!["1".into(), "2".into()],
+                mountings,
+                line_factor: 1.0,
+                resolution: 0.1,
+                resolution_declared: false,
+                correction: None,
+            }])
+        };
+        assert_eq!(habit(vec![mounting(0, 4000.0), mounting(1, 4000.0)]), Habit { mountings: 1, readings: 10 });
+        assert_eq!(habit(vec![mounting(0, 4000.0), mounting(1, 2.0)]), Habit { mountings: 1, readings: 6 });
+        assert_eq!(habit(vec![mounting(0, 3.0), mounting(0, 3.0)]), Habit { mountings: 2, readings: 3 });
     }
 
     #[test]

@@ -18,10 +18,12 @@ use rand_distr::{ChiSquared, StandardNormal};
 use rayon::prelude::*;
 
 use super::components::Components;
+use super::reference;
 use crate::analysis::antennas::sources::SetSources;
-use crate::montecarlo::replays::{CHUNK, Replays, quantile};
+use crate::montecarlo::replays::{CHUNK, Replays};
 use crate::montecarlo::simultaneous::SetFit;
 use crate::montecarlo::stream::stream;
+use crate::montecarlo::tail::{self, sorted};
 use crate::stats::mixed::{EstimateErrors, Layout, Level, LevelState, MountingSummary, Theta};
 
 /// Trials that share one stream.
@@ -29,6 +31,11 @@ const BATCH: usize = 25;
 
 /// Streams of plans are numbered apart from those of replays, declared errors and shuffles.
 const PLAN_TASKS: u64 = 1 << 23;
+
+/// The most replays behind a critical value and draws behind a declared half-width; a confidence that they do not
+/// resolve is bounded, not read from them.
+const MOST_REPLAYS: usize = 10_000;
+const MOST_DRAWS: usize = 100_000;
 
 /// What is added to the log.
 #[derive(Debug, Clone, PartialEq, serde::Serialize)]
@@ -54,7 +61,7 @@ pub struct Situation {
     pub components: Components,
     /// Antennas of the sessions to come.
     pub present: Vec<usize>,
-    /// The reference antenna, mounted twice more than the others, if it is among them.
+    /// The reference antenna, mounted as often as [`reference::mountings`] says, if it is among them.
     pub reference: Option<usize>,
     /// Half-width that declared sources add to each pair, `antennas`².
     pub declared: Vec<f64>,
@@ -77,13 +84,41 @@ pub struct Asked {
     pub measured: bool,
 }
 
+/// A chance, as so many simulated continuations found it.
+#[derive(Debug, Clone, Copy, Default, PartialEq, serde::Serialize)]
+pub struct Simulated {
+    /// The share of the trials in which it came true.
+    pub chance: f64,
+    /// Half-width of its 95 % interval from the finite number of trials alone.
+    pub half_width: f64,
+}
+
+impl Simulated {
+    /// From `hits` of so many independent trials. The half-width is that of Agresti & Coull (1998), *The American
+    /// Statistician* 52:119–126, which does not vanish at none or all.
+    pub fn of(hits: f64, trials: f64) -> Simulated {
+        let z = 1.96_f64;
+        let (n, x) = (trials + z * z, hits + z * z / 2.0);
+        let p = x / n;
+        Simulated { chance: hits / trials.max(1.0), half_width: z * (p * (1.0 - p) / n).sqrt() }
+    }
+
+    /// The mean of several from the same trials, which may err together: it is no better known than they are.
+    pub fn mean(all: impl Iterator<Item = Simulated>) -> Option<Simulated> {
+        let all: Vec<Simulated> = all.collect();
+        let n = all.len() as f64;
+        let of = |f: fn(&Simulated) -> f64| all.iter().map(f).sum::<f64>() / n;
+        (!all.is_empty()).then(|| Simulated { chance: of(|s| s.chance), half_width: of(|s| s.half_width) })
+    }
+}
+
 /// What a plan promises of one pair.
 #[derive(Debug, Clone, Copy, Default, PartialEq, serde::Serialize)]
 pub struct Chance {
     /// That it is apart or even afterwards: with what the log says of the difference.
-    pub settled: f64,
+    pub settled: Simulated,
     /// That it is apart, if the two truly differ by just what matters.
-    pub shows_what_matters: Option<f64>,
+    pub shows_what_matters: Option<Simulated>,
 }
 
 impl Situation {
@@ -113,10 +148,10 @@ impl Situation {
         let all = (trials.div_ceil(BATCH) * BATCH) as f64;
         (0..asked.len())
             .map(|i| {
-                let sum = |k: usize| batches.iter().map(|b| b[i][k]).sum::<f64>() / all;
-                let shows = asked[i].matters.map(|_| sum(1));
+                let of = |k: usize| Simulated::of(batches.iter().map(|b| b[i][k]).sum(), all);
+                let shows = asked[i].matters.map(|_| of(1));
                 Chance {
-                    settled: if asked[i].measured { sum(0) } else { shows.unwrap_or(0.0) },
+                    settled: if asked[i].measured { of(0) } else { shows.unwrap_or(Simulated::of(0.0, all)) },
                     shows_what_matters: shows,
                 }
             })
@@ -157,8 +192,11 @@ impl Situation {
             let day = normal(theta[0].sqrt());
             for &antenna in &self.present {
                 let visit = truth[antenna] + day + normal(theta[1].sqrt());
-                let more = if self.reference == Some(antenna) { design.mountings.max(3) } else { design.mountings };
-                for _ in 0..more {
+                let times = match self.reference {
+                    Some(r) if r == antenna => reference::mountings(design.mountings),
+                    _ => design.mountings,
+                };
+                for _ in 0..times {
                     let mean = visit + normal(theta[2].sqrt()) + normal((theta[3] / n).sqrt());
                     new.push(MountingSummary { session, antenna, readings: n, df: n - 1.0, mean, sum_of_squares: 0.0 });
                 }
@@ -181,12 +219,12 @@ impl Situation {
     fn critical(&self, design: &Design, seed: u64, number: u64) -> f64 {
         let mut rng = stream(seed, PLAN_TASKS + number, 0);
         let theta = self.components.theta.map(|t| t.max(1e-12));
-        let trials = ((50.0 / (1.0 - self.confidence)).ceil() as usize).next_multiple_of(CHUNK).min(10_000);
+        let trials = ((50.0 / (1.0 - self.confidence)).ceil() as usize).next_multiple_of(CHUNK).min(MOST_REPLAYS);
         // without replays, each pair's own t at the level divided among all
         let Some(fit) = self.run(design, &theta, &self.estimates, &mut rng) else { return 1.0 };
         let mut replays = Replays::default();
         fit.replay(&mut replays, trials, seed, PLAN_TASKS + (1 << 22) + number, &|| ());
-        quantile(&replays.largest, self.confidence)
+        fit.critical(&sorted(replays.largest))
     }
 
     /// Whether a pair is settled, and whether it would be apart if the two differed by what matters.
@@ -214,7 +252,7 @@ pub fn declared_half_widths(sources: &SetSources, antennas: usize, confidence: f
         .map(|(i, j)| (i, j, sources.standard_of_difference(i, j)))
         .collect();
     let mut rng = stream(seed, PLAN_TASKS + (1 << 21), 0);
-    let trials = (50.0 / (1.0 - confidence)).ceil() as usize;
+    let trials = ((50.0 / (1.0 - confidence)).ceil() as usize).min(MOST_DRAWS);
     let (mut errors, mut season) = (vec![0.0; antennas], vec![0.0; antennas]);
     let largest: Vec<f64> = (0..trials)
         .map(|_| {
@@ -224,7 +262,7 @@ pub fn declared_half_widths(sources: &SetSources, antennas: usize, confidence: f
             standard.iter().map(scaled).fold(0.0, f64::max)
         })
         .collect();
-    let critical = quantile(&largest, confidence);
+    let critical = tail::quantile(&sorted(largest), confidence);
     for (i, j, u) in standard {
         out[i * antennas + j] = u * critical;
         out[j * antennas + i] = u * critical;
@@ -257,7 +295,7 @@ mod tests {
         let situation = situation(2, [4.0, 1.0, 0.5, 0.25]);
         let asked = [Asked { first: 0, second: 1, matters: Some(1.0), measured: false }];
         let design = Design { sessions: 40, mountings: 2, readings: 1 };
-        let chance = situation.chances(&design, &asked, 1000, 1, 1)[0].shows_what_matters.unwrap();
+        let chance = situation.chances(&design, &asked, 1000, 1, 1)[0].shows_what_matters.unwrap().chance;
         // Var(d) = 2·(1 + 0.25 + 0.125)/40; 39 df: t = 2.023
         let sd = (2.0f64 * 1.375 / 40.0).sqrt();
         let wanted = 1.0 - Normal::standard().cdf(2.023 - 1.0 / sd);
@@ -270,7 +308,7 @@ mod tests {
         let asked = [Asked { first: 0, second: 1, matters: Some(1.5), measured: false }];
         let chance = |mountings: usize, readings: usize| {
             let design = Design { sessions: 4, mountings, readings };
-            situation.chances(&design, &asked, 1000, 1, 1)[0].shows_what_matters.unwrap()
+            situation.chances(&design, &asked, 1000, 1, 1)[0].shows_what_matters.unwrap().chance
         };
         assert!((chance(2, 6) - chance(2, 2)).abs() < 0.05, "{} {}", chance(2, 6), chance(2, 2));
         assert!(chance(8, 2) > chance(2, 2) + 0.03, "{} {}", chance(8, 2), chance(2, 2));

@@ -4,7 +4,7 @@ use serde::Serialize;
 
 use super::components::Origin;
 use super::order::Order;
-use super::promise::{Chance, Design};
+use super::promise::{Chance, Design, Simulated};
 use super::sheet::Row;
 use crate::analysis::antennas::sets::Set;
 use crate::analysis::looks::Look;
@@ -44,14 +44,18 @@ pub struct Stage {
     pub design: Design,
     /// Minutes, all sessions together.
     pub minutes: f64,
+    /// The chance of any false verdict that the verdict then is held to: of the look that this leads to, where the
+    /// season plans several.
+    pub level: f64,
     /// Chances, a pair each.
     pub chances: Vec<Chance>,
 }
 
 impl Stage {
-    /// The chance of the pair that is hardest to settle.
-    pub fn least(&self) -> f64 {
-        self.chances.iter().map(|c| c.settled).fold(1.0, f64::min)
+    /// The chance of the pair that is hardest to settle; none where there is no pair.
+    pub fn least(&self) -> Simulated {
+        let all = self.chances.iter().map(|c| c.settled);
+        all.reduce(|least, c| if c.chance < least.chance { c } else { least }).unwrap_or_default()
     }
 }
 
@@ -62,6 +66,8 @@ pub struct Alternative {
     pub design: Design,
     /// Minutes, all sessions together.
     pub minutes: f64,
+    /// The chance of any false verdict that the verdict then is held to, as for [`Stage`].
+    pub level: f64,
     /// Chances, a pair each.
     pub chances: Vec<Chance>,
     /// Whether it is how this season measures so far.
@@ -71,7 +77,7 @@ pub struct Alternative {
 impl Alternative {
     /// The pairs' mean chance.
     pub fn mean(&self) -> f64 {
-        self.chances.iter().map(|c| c.settled).sum::<f64>() / self.chances.len().max(1) as f64
+        self.chances.iter().map(|c| c.settled.chance).sum::<f64>() / self.chances.len().max(1) as f64
     }
 }
 

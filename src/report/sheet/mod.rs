@@ -5,7 +5,7 @@ use minijinja::value::Serde;
 use minijinja::{Environment, Value, context};
 use serde::Serialize;
 
-use super::plan_text::CAUTIONS;
+use super::plan_text::{CAUTIONS, headline};
 use crate::analysis::plan::result::Plan;
 use crate::season::append::safe;
 
@@ -57,8 +57,15 @@ struct Slot {
 struct Line {
     meter: String,
     quantity: String,
-    /// A box for each band and reading; none where the meter does not read that there.
-    cells: Vec<bool>,
+    bands: Vec<Boxes>,
+}
+
+/// The boxes of one line on one band.
+#[derive(Serialize)]
+struct Boxes {
+    band: String,
+    /// One for each reading; false where the meter does not read that there.
+    boxes: Vec<bool>,
 }
 
 /// The page: self-contained, for paper.
@@ -71,7 +78,7 @@ pub fn html(plan: &Plan) -> Result<String, String> {
     environment.add_template("page.html", include_str!("page.html")).map_err(failed)?;
     let slots: Vec<Slot> = plan.order.slots.iter().map(|s| slot(plan, s.place)).collect();
     let page = environment.get_template("page.html").map_err(failed)?;
-    page.render(context! { season => &plan.season, session => &plan.session, cautions => CAUTIONS, slots => Value::from(Serde(&slots)) })
+    page.render(context! { season => &plan.season, session => &plan.session, why => headline(plan), cautions => CAUTIONS, slots => Value::from(Serde(&slots)) })
         .map_err(failed)
 }
 
@@ -104,7 +111,10 @@ fn slot(plan: &Plan, place: usize) -> Slot {
         .map(|line| Line {
             meter: line.0.clone(),
             quantity: words(&line.1, &line.2),
-            cells: bands.iter().flat_map(|b| (0..readings).map(|i| i < count(b, line))).collect(),
+            bands: bands
+                .iter()
+                .map(|b| Boxes { band: b.clone(), boxes: (0..readings).map(|i| i < count(b, line)).collect() })
+                .collect(),
         })
         .collect();
     Slot { place, what: of.what.clone(), kind, readings, bands, rows }
