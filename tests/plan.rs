@@ -127,7 +127,7 @@ fn promise_order_bill_and_sheet_agree_on_every_antennas_mountings() {
             }
         }
         let effort = "[effort]\nsession_minutes = 100\nmounting_minutes = 1\nreading_minutes = 1\n";
-        let (_dir, season) = season(&format!("{THREE}[matters]\nfield_strength = 5.0\n{effort}"), &log);
+        let (_dir, season) = season(&format!("{THREE}[matters]\nfield_strength = 0.3\n{effort}"), &log);
         let request = Request { antennas: ["a", "b", "c"].map(String::from).to_vec(), ..Request::default() };
         let options = Options { confidence: 0.999, ..options(25) };
         let plan = plan(&season, &request, &options, &|| ()).unwrap();
