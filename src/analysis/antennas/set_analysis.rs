@@ -139,9 +139,9 @@ pub fn analyse_begun(
     Some((SetAnalysis { result, draws }, begun))
 }
 
-/// Runs replays and declared draws in step, behind those the family holds already, in blocks, until the half-widths are stable to the digits
-/// they are reported to (JCGM 101:2008, 7.9: twice the standard deviation of the blocks' mean below
-/// half a unit of the last digit).
+/// Runs replays and declared draws in step, behind those the family holds already, in blocks, until the half-widths are
+/// stable to the digits they are reported to (JCGM 101:2008, 7.9: twice the standard deviation of the blocks' mean
+/// below half a unit of the last digit).
 fn replay(
     fit: Option<&SetFit>,
     sources: &SetSources,

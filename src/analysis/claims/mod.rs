@@ -30,6 +30,9 @@ use result::{Claim, Claims, Route, Unheld, Verdict};
 use route::Draws;
 use verdict::{Origin, Rule};
 
+/// The most trials that a small risk by itself asks for.
+const MOST_TRIALS: usize = 1_000_000;
+
 /// Trials, where none are asked for: they settle a risk of 2.5 % to ± 0.1 %.
 const TRIALS: usize = 40_000;
 
@@ -125,9 +128,10 @@ pub fn check_sets(
 }
 
 /// Trials a result: as many as were asked for, but never so few that a quantile is left to chance (twenty
-/// beyond it where two limits and two meters share the risk).
+/// beyond it where two limits and two meters share the risk), unless that takes more than [`MOST_TRIALS`].
 fn trials(options: &Options, risk: f64) -> usize {
-    options.trials.unwrap_or(TRIALS).max((20.0 / (risk / 4.0)).ceil() as usize)
+    let least = (20.0 / (risk / 4.0)).ceil() as usize;
+    options.trials.unwrap_or(TRIALS).max(least.min(MOST_TRIALS))
 }
 
 /// Whether some claim can be held against a set's readings.

@@ -9,6 +9,9 @@ use crate::stats::conformity::{Knowledge, Limits, conformance_probability};
 /// Beyond this many more sessions a number is not worth giving.
 const MOST_SESSIONS: u32 = 50;
 
+/// The fewest draws to be expected beyond a risk that a verdict rests on.
+const FEWEST_BEYOND: f64 = 4.0;
+
 /// How a claim is decided.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Rule {
@@ -32,15 +35,24 @@ impl Rule {
         self.risk / self.meters.max(1) as f64 / if self.limits.is_two_sided() { 2.0 } else { 1.0 }
     }
 
+    /// Whether so many draws can show so small a risk: a few of them must be expected beyond it. What they can't show is
+    /// not shown.
+    fn is_resolved(&self, errors: &Errors) -> bool {
+        self.risk_each_end() * errors.trials() as f64 >= FEWEST_BEYOND
+    }
+
     fn shows_met(&self, errors: &Errors, y: f64) -> bool {
         let (Limits { low, high }, risk) = (self.limits, self.risk_each_end());
-        (high.is_infinite() || errors.risk_above(y, high) <= risk)
+        self.is_resolved(errors)
+            && (high.is_infinite() || errors.risk_above(y, high) <= risk)
             && (low.is_infinite() || errors.risk_below(y, low) <= risk)
     }
 
     fn shows_missed(&self, errors: &Errors, y: f64) -> bool {
         let (Limits { low, high }, risk) = (self.limits, self.risk_each_end());
-        high.is_finite() && errors.risk_below(y, high) <= risk || low.is_finite() && errors.risk_above(y, low) <= risk
+        self.is_resolved(errors)
+            && (high.is_finite() && errors.risk_below(y, high) <= risk
+                || low.is_finite() && errors.risk_above(y, low) <= risk)
     }
 }
 
@@ -204,6 +216,17 @@ mod tests {
     fn held(value: &Absolute, limits: Limits, meters: usize) -> Held {
         let origin = Origin { meter: None, route: Route::Declared, visits: 3, sessions: vec![], task: 1 };
         hold(value, origin, &Rule { limits, risk: 0.025, meters, seed: 1 })
+    }
+
+    #[test]
+    fn a_risk_too_small_for_the_draws_to_show_gives_no_verdict() {
+        let verdict = |risk: f64| {
+            let origin = Origin { meter: None, route: Route::Declared, visits: 3, sessions: vec![], task: 1 };
+            let rule = Rule { limits: Limits::at_most(10.0), risk, meters: 1, seed: 1 };
+            hold(&value(1.0, 0.01, 0.1), origin, &rule).verdict
+        };
+        // of 20,000 draws 20 lie beyond the one risk, and 2 beyond the other
+        assert_eq!((verdict(1e-3), verdict(1e-4)), (Verdict::Met, Verdict::NotShown));
     }
 
     #[test]
