@@ -162,8 +162,8 @@ impl Distribution {
 
     /// Fills `draws` with independent draws.
     ///
-    /// Recipes of JCGM 101, 6.4, but for the normal, t, exponential and gamma, which come from the general library
-    /// (ziggurat; normal over chi-square; ziggurat; Marsaglia and Tsang, 2000).
+    /// Recipes of JCGM 101, 6.4; t, exponential and gamma come from the general library (normal over chi-square;
+    /// ziggurat; Marsaglia and Tsang, 2000).
     pub fn fill(self, rng: &mut impl Rng, draws: &mut [f64]) {
         match self {
             Exact { value } => draws.fill(value),
