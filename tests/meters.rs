@@ -115,6 +115,17 @@ fn the_demo_season_s_line_loss_and_directivity_are_recovered() {
         let wave = all.iter().map(|d| 10f64.powf(-d / 20.0)).sum::<f64>() / all.len() as f64;
         -20.0 * wave.log10()
     };
+    let holds = |meter: &str, before: &str, truth: f64| {
+        let loads = m.own_errors.iter().filter(|o| o.meter == meter).flat_map(|o| &o.loads);
+        let ranges: Vec<(f64, Option<f64>)> =
+            loads.filter(|l| l.sessions[0].as_str() < before).filter_map(|l| l.directivity_range_db).collect();
+        assert!(!ranges.is_empty());
+        for (low, high) in ranges {
+            assert!(low <= truth && high.is_none_or(|high| truth <= high), "{meter}: {low} to {high:?}");
+        }
+    };
+    holds("inline", "2027", 25.0);
+    holds("analyzer", "2026-05", 35.0);
     assert!((directivity("inline", "2027") - 25.0).abs() < 1.5, "{}", directivity("inline", "2027"));
     assert!((directivity("analyzer", "2026-05") - 35.0).abs() < 6.0, "{}", directivity("analyzer", "2026-05"));
     // by the other load: right in April, 0.03 high in September, on every band

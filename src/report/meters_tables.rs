@@ -264,9 +264,14 @@ pub(super) fn loads_table(m: &Meters) -> Option<Grid> {
                 [one] => one.clone(),
                 all => format!("{} sessions from {}", all.len(), all[0]),
             };
-            let what = match l.directivity_db {
-                Some(db) => format!("directivity {} dB", number::to_digit(db, 1.0)),
-                None => number::plus_minus(l.error.value, l.error.interval.half()),
+            let what = match (l.directivity_db, l.directivity_range_db) {
+                (Some(db), Some((low, high))) => {
+                    let [db, low] = [db, low].map(|x| number::to_digit(x, 1.0));
+                    let range =
+                        high.map_or(format!("{low} or more"), |h| format!("{low} to {}", number::to_digit(h, 1.0)));
+                    format!("directivity {db} dB ({range})")
+                }
+                _ => number::plus_minus(l.error.value, l.error.interval.half()),
             };
             let digit = last_digit(l.error.standard_error).min(0.01);
             rows.push(vec![
@@ -283,7 +288,7 @@ pub(super) fn loads_table(m: &Meters) -> Option<Grid> {
     if rows.is_empty() {
         return None;
     }
-    let mut note = "Analysis scale, line loss undone. An error's ± holds its scatter, the load's tolerance and the declared directivity.".to_string();
+    let mut note = "Analysis scale, line loss undone. An error's ± holds its scatter, the load's tolerance and the directivity declared, or else shown by a matched load.".to_string();
     let exact = m.own_errors.iter().flat_map(|o| &o.loads).any(|l| l.tolerance.is_none());
     if exact {
         note += " Loads without a stated tolerance are taken as exact.";

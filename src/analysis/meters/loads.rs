@@ -7,7 +7,7 @@ use super::offset::{ErrorPart, Estimate};
 use crate::radio::quantity::Quantity;
 use crate::radio::reflection::to_return_loss_db;
 use crate::season::config::{Config, Load};
-use crate::stats::method_comparison::{mean, sample_variance};
+use crate::stats::method_comparison::{Interval, mean, sample_variance};
 
 /// Impedance of the system, Ω.
 const Z0: f64 = 50.0;
@@ -26,7 +26,8 @@ pub struct LoadError {
     /// Standard uncertainty of the load's own value from its tolerance; `None` where none is declared and it is
     /// taken as exact.
     pub tolerance: Option<f64>,
-    /// Standard deviation a false wave of the declared directivity leaves in a single load's reading.
+    /// Standard deviation that a false wave leaves in a single load's reading: of the directivity declared, or, where
+    /// none is, of the one that a matched load shows.
     pub false_wave: f64,
     /// Mountings.
     pub mountings: usize,
@@ -39,6 +40,9 @@ pub struct LoadError {
     pub stretch: usize,
     /// Of a matched load: the directivity it shows, dB (its own mismatch included).
     pub directivity_db: Option<f64>,
+    /// Its range, at the confidence of all intervals: from scatter and the load's tolerance, through the range of |Γ|;
+    /// without an upper end where no false wave is shown at all.
+    pub directivity_range_db: Option<(f64, Option<f64>)>,
 }
 
 /// A meter's constant and proportional error, from two or more unlike loads.
@@ -98,10 +102,11 @@ pub fn own_error(
         by.entry((m.item, stretch(m.session))).or_default().push(m);
     }
     let pooled = pooled(set);
+    let wave = if set.false_wave > 0.0 { set.false_wave } else { shown_wave(set, config) };
     let loads: Vec<LoadError> = by
         .iter()
         .filter_map(|(&(item, stretch), mountings)| {
-            load_error(set, &config.loads[item], mountings, stretch, pooled, log, confidence)
+            load_error(set, &config.loads[item], mountings, stretch, (pooled, wave), log, confidence)
         })
         .collect();
     (!loads.is_empty()).then(|| OwnError {
@@ -119,7 +124,7 @@ fn load_error(
     load: &Load,
     mountings: &[&Mounting],
     stretch: usize,
-    pooled: (f64, f64),
+    (pooled, wave): ((f64, f64), f64),
     log: &Log,
     confidence: f64,
 ) -> Option<LoadError> {
@@ -146,25 +151,44 @@ fn load_error(
     });
     let matched = set.quantity.is_reflection() && value == 0.0;
     // of a matched load the false wave is what is measured
-    let false_wave = if matched { 0.0 } else { set.false_wave * set.line_factor / 2f64.sqrt() };
+    let false_wave = if matched { 0.0 } else { wave * set.line_factor / 2f64.sqrt() };
     let exact = |u: f64| ErrorPart { variance: u * u, df: f64::INFINITY };
     let parts = [Some(scatter), tolerance.map(exact), Some(exact(false_wave))];
     let parts: Vec<ErrorPart> = parts.into_iter().flatten().filter(|p| p.variance > 0.0).collect();
     let mut sessions: Vec<usize> = mountings.iter().map(|m| m.session).collect();
     sessions.dedup();
+    let error = Estimate::from_parts(read - value, &parts, confidence);
+    // no reading shows less than half its last digit
+    let decibel = |reflection: f64| to_return_loss_db((reflection / set.line_factor).max(step / 2.0).max(1e-6));
+    let directivity_range_db = matched.then(|| {
+        let Interval { low, high } = error.interval;
+        (decibel(high.min(0.999)), (low / set.line_factor > step / 2.0).then(|| decibel(low)))
+    });
     Some(LoadError {
         load: load.name.clone(),
         known: value,
         read,
-        error: Estimate::from_parts(read - value, &parts, confidence),
+        error,
         tolerance,
         false_wave,
         mountings: means.len(),
         first_session: sessions[0],
         sessions: sessions.iter().map(|s| log.sessions[*s].name.clone()).collect(),
         stretch,
-        directivity_db: matched.then(|| to_return_loss_db((read / set.line_factor).max(step / 2.0).max(1e-6))),
+        directivity_db: matched.then(|| decibel(read)),
+        directivity_range_db,
     })
+}
+
+/// The false wave that matched loads show, at the meter's plane: the largest, since any load's own adds to it or takes
+/// from it; 0 where none was read.
+fn shown_wave(set: &MeterSet, config: &Config) -> f64 {
+    let mut by: BTreeMap<usize, Vec<f64>> = BTreeMap::new();
+    let matched = |m: &&Mounting| known(&set.quantity, config.loads[m.item].resistance_ohm) == Some(0.0);
+    for m in set.loads.iter().filter(matched).filter(|_| set.quantity.is_reflection()) {
+        by.entry(m.item).or_default().push(m.mean);
+    }
+    by.values().map(|means| mean(means)).fold(0.0, f64::max)
 }
 
 /// Variance of a load's mountings inside a session, pooled over loads and sessions, and its degrees of freedom:
@@ -201,4 +225,47 @@ fn line(loads: &[LoadError]) -> Option<OwnLine> {
         proportional: xy / xx,
         proportional_error: (1.0 / xx).sqrt(),
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn of_load(known: f64, error: f64, standard_error: f64) -> LoadError {
+        let part = ErrorPart { variance: standard_error * standard_error, df: f64::INFINITY };
+        LoadError {
+            load: "l".into(),
+            known,
+            read: known + error,
+            error: Estimate::from_parts(error, &[part], 0.95),
+            tolerance: None,
+            false_wave: 0.0,
+            mountings: 1,
+            sessions: vec!["s".into()],
+            first_session: 0,
+            stretch: 0,
+            directivity_db: None,
+            directivity_range_db: None,
+        }
+    }
+
+    /// Against weighted least squares in closed form, with two loads: the line through both, and errors by propagation.
+    #[test]
+    fn two_unlike_loads_tell_a_meters_constant_and_proportional_error() {
+        let loads = [of_load(0.2, 0.03, 0.01), of_load(0.5, 0.06, 0.02)];
+        let line = line(&loads).unwrap();
+        assert!((line.proportional - 0.1).abs() < 1e-12 && (line.constant - 0.01).abs() < 1e-12, "{line:?}");
+        // slope (e2 − e1)/0.3; constant (0.5·e1 − 0.2·e2)/0.3
+        assert!((line.proportional_error - 0.01f64.hypot(0.02) / 0.3).abs() < 1e-12, "{line:?}");
+        assert!((line.constant_error - (0.5 * 0.01f64).hypot(0.2 * 0.02) / 0.3).abs() < 1e-12, "{line:?}");
+        // the better known of many draws the line to itself
+        let many = [of_load(0.2, 0.03, 1e-6), of_load(0.5, 0.06, 1e-6), of_load(0.35, 0.5, 10.0)];
+        assert!((super::line(&many).unwrap().proportional - 0.1).abs() < 1e-6);
+    }
+
+    #[test]
+    fn one_load_or_several_alike_give_no_line() {
+        assert_eq!(line(&[of_load(0.2, 0.03, 0.01)]), None);
+        assert_eq!(line(&[of_load(0.2, 0.03, 0.01), of_load(0.2, 0.04, 0.01)]), None);
+    }
 }
