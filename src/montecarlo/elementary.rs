@@ -41,7 +41,7 @@ pub fn cosine(x: &[f64], out: &mut [f64]) {
 
 /// ln(x).
 pub fn logarithm(x: &[f64], out: &mut [f64]) {
-    if any(x, |x| !(x >= f64::MIN_POSITIVE && x < f64::INFINITY)) {
+    if any(x, |x| !(f64::MIN_POSITIVE..f64::INFINITY).contains(&x)) {
         return out.iter_mut().zip(x).for_each(|(y, x)| *y = x.ln());
     }
     Arch::new().dispatch(

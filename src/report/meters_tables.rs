@@ -271,6 +271,7 @@ pub(super) fn loads_table(m: &Meters) -> Option<Grid> {
                         high.map_or(format!("{low} or more"), |h| format!("{low} to {}", number::to_digit(h, 1.0)));
                     format!("directivity {db} dB ({range})")
                 }
+                (Some(_), None) => "reads as a perfect match".into(),
                 _ => number::plus_minus(l.error.value, l.error.interval.half()),
             };
             let digit = last_digit(l.error.standard_error).min(0.01);

@@ -322,8 +322,8 @@ fn main() {
         "{seasons} seasons a cell, {SHUFFLES} shuffles a search, seed {seed}; shares ± Monte Carlo standard errors\n"
     );
     let only = all.iter().position(|a| a == "--only").and_then(|i| all.get(i + 1));
-    let parts: [(&str, fn(u64, u64)); 4] =
-        [("offsets", offsets), ("alarms", alarms), ("power", power), ("drift", drift)];
+    type Part = fn(u64, u64);
+    let parts = [("offsets", offsets as Part), ("alarms", alarms), ("power", power), ("drift", drift)];
     for (_, part) in parts.iter().filter(|(name, _)| only.is_none_or(|only| only == name)) {
         part(seasons, seed);
     }

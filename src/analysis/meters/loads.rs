@@ -41,7 +41,8 @@ pub struct LoadError {
     /// Of a matched load: the directivity it shows, dB (its own mismatch included).
     pub directivity_db: Option<f64>,
     /// Its range, at the confidence of all intervals: from scatter and the load's tolerance, through the range of |Γ|;
-    /// without an upper end where no false wave is shown at all.
+    /// without an upper end where perhaps no false wave is there. `None` where the display showed a perfect match: what
+    /// errs the other way is cut off there, and nobody knows by how much.
     pub directivity_range_db: Option<(f64, Option<f64>)>,
 }
 
@@ -160,7 +161,7 @@ fn load_error(
     let error = Estimate::from_parts(read - value, &parts, confidence);
     // no reading shows less than half its last digit
     let decibel = |reflection: f64| to_return_loss_db((reflection / set.line_factor).max(step / 2.0).max(1e-6));
-    let directivity_range_db = matched.then(|| {
+    let directivity_range_db = (matched && read / set.line_factor >= step).then(|| {
         let Interval { low, high } = error.interval;
         (decibel(high.min(0.999)), (low / set.line_factor > step / 2.0).then(|| decibel(low)))
     });
