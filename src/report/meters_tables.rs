@@ -269,9 +269,9 @@ pub(super) fn loads_table(m: &Meters) -> Option<Grid> {
                     let [db, low] = [db, low].map(|x| number::to_digit(x, 1.0));
                     let range =
                         high.map_or(format!("{low} or more"), |h| format!("{low} to {}", number::to_digit(h, 1.0)));
-                    format!("directivity {db} dB ({range})")
+                    format!("{db} dB ({range})")
                 }
-                (Some(_), None) => "reads as a perfect match".into(),
+                (Some(_), None) => "a perfect match".into(),
                 _ => number::plus_minus(l.error.value, l.error.interval.half()),
             };
             let digit = last_digit(l.error.standard_error).min(0.01);
@@ -307,7 +307,7 @@ pub(super) fn loads_table(m: &Meters) -> Option<Grid> {
             );
         }
     }
-    let header = ["meter", "band", "load", "when", "is", "read", "error"];
+    let header = ["meter", "band", "load", "when", "is", "read", "error, directivity"];
     Some(Grid::new("Check loads", &header, &[4, 5], rows).noted([note]))
 }
 
