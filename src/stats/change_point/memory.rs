@@ -31,7 +31,7 @@ const LEAST_FOR_TWO: usize = 12;
 /// φ̂ is the memory at which three in ten series of this length, fitted with their best one or two splits, show no more
 /// correlation of neighbours than these residuals show: a residual about a split that was searched for
 /// resembles its neighbour less than the error itself, and this makes up for it. The constants were chosen so that
-/// series with a memory up to 0.3 pass for shifted in at most 5 % of cases, and with 0.6 in hardly more;
+/// series with a memory up to 0.3 pass for shifted in at most 5 % of cases, and with 0.6 in less than twice as many;
 /// `notebooks-md/meters-promise.md` measures it.
 pub fn allowed(channels: &[Channel], rng: &mut impl Rng) -> f64 {
     let n = channels.first().map_or(0, |c| c.values.len());
