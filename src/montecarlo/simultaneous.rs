@@ -90,16 +90,22 @@ impl SetFit {
         extend(replays, &task, trials, done);
     }
 
-    /// The critical value of all pairs at once, at the confidence the set was fitted for: what the half-widths are to
-    /// be multiplied by. `sorted` holds [`Replays::largest`] in ascending order.
-    ///
-    /// Where the replays do not resolve that confidence, it is what their tail stays below ([`tail::quantile`]), and
-    /// never less than 1: each pair's own t at its share of the error rate (Bonferroni), which holds
-    /// whatever the pairs have to do with each other.
+    /// The critical value of all pairs at once, at the confidence the set was fitted for. `sorted` holds
+    /// [`Replays::largest`] in ascending order.
     pub fn critical(&self, sorted: &[f64]) -> f64 {
-        let own = tail::quantile(sorted, self.confidence);
-        if tail::resolves(sorted.len(), self.confidence) { own } else { own.max(1.0) }
+        critical(sorted, self.confidence)
     }
+}
+
+/// The critical value of all pairs at once: what the half-widths are to be multiplied by. `sorted` holds
+/// [`Replays::largest`] in ascending order.
+///
+/// Where the replays do not resolve that confidence, it is what their tail stays below ([`tail::quantile`]), and
+/// never less than 1: each pair's own t at its share of the error rate (Bonferroni), which holds
+/// whatever the pairs have to do with each other.
+pub fn critical(sorted: &[f64], confidence: f64) -> f64 {
+    let own = tail::quantile(sorted, confidence);
+    if tail::resolves(sorted.len(), confidence) { own } else { own.max(1.0) }
 }
 
 impl PairDifference {

@@ -47,6 +47,12 @@ pub struct Quantity {
     pub better: Better,
 }
 
+/// A quantity's name as one says it: "SWR", "field strength", "lowest SWR frequency".
+pub fn in_words(name: &str) -> String {
+    let words: Vec<&str> = name.split('_').map(|word| if word == "swr" { "SWR" } else { word }).collect();
+    words.join(" ")
+}
+
 /// The built-in quantities: name, unit, scale, which end is better.
 const BUILT_IN: [(&str, &str, Scale, Better); 12] = [
     ("swr", "1", Scale::ReflectionFromSwr, Better::Lower),
@@ -160,6 +166,12 @@ impl Quantity {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn names_are_said_with_swr_in_capitals_wherever_it_stands() {
+        let said = ["swr", "field_strength", "lowest_swr_frequency"].map(in_words);
+        assert_eq!(said, ["SWR", "field strength", "lowest SWR frequency"]);
+    }
 
     #[test]
     fn every_scale_returns_the_value_it_was_given() {

@@ -6,7 +6,7 @@ use super::set_text::{ordinal, rank_range, set};
 use super::text::{assumptions, look_words, wrap};
 use crate::analysis::antennas::result::{Antennas, Correlation, Overall, SetResult, Verdict};
 use crate::analysis::next::list;
-use crate::radio::quantity::Better;
+use crate::radio::quantity::{Better, in_words};
 use crate::season::finding::{Finding, Severity};
 
 /// The whole answer. Ends with a newline.
@@ -265,7 +265,7 @@ pub(super) fn correlations(result: &Antennas) -> Option<Grid> {
             let (a, b) = (&result.sets[c.first], &result.sets[c.second]);
             let name = |s: &SetResult| {
                 let same = |o: &&SetResult| o.quantity.name == s.quantity.name && o.band == s.band;
-                let quantity = if s.quantity.name == "swr" { "SWR".into() } else { s.quantity.name.replace('_', " ") };
+                let quantity = in_words(&s.quantity.name);
                 // the meter is named where two read the same
                 if result.sets.iter().filter(same).count() > 1 { format!("{quantity} ({})", s.meter) } else { quantity }
             };

@@ -7,6 +7,7 @@ use crate::analysis::antennas::shown;
 use crate::analysis::claims::GAIN;
 use crate::analysis::claims::result::{Claim, Held, Lasting, Route, Settle, Unheld};
 use crate::analysis::next::list;
+use crate::radio::quantity::in_words;
 
 /// A result in the claim's unit, to the digits its range supports.
 pub(super) struct Measured {
@@ -36,9 +37,8 @@ fn range_words(claim: &Claim, range: Range) -> String {
 /// The quantity as one says it.
 pub(super) fn quantity_word(claim: &Claim) -> String {
     match claim.quantity.name.as_str() {
-        "swr" => "SWR".into(),
         GAIN => "gain".into(),
-        other => other.replace('_', " "),
+        other => in_words(other),
     }
 }
 

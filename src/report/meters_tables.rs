@@ -1,13 +1,14 @@
 //! The tables of `meters`.
 
 use super::grid::Grid;
-use super::meters_text::{quantity_words, range};
+use super::meters_text::range;
 use super::number;
 use crate::analysis::antennas::intervals::last_digit;
 use crate::analysis::meters::lines::{Lines, Method, Relation};
 use crate::analysis::meters::pairing::Pairing;
 use crate::analysis::meters::result::{BandResult, LimitsOut, Meters, PairOfMeters};
 use crate::analysis::meters::why::Account;
+use crate::radio::quantity::in_words;
 use crate::stats::method_comparison::Interval;
 
 /// Bands side by side in a table of sessions.
@@ -31,7 +32,7 @@ pub(super) fn apart(grid: Grid) -> [String; 2] {
 }
 
 fn title(pair: &PairOfMeters) -> String {
-    format!("{}, {} − {}", quantity_words(&pair.quantity), pair.second, pair.first)
+    format!("{}, {} − {}", in_words(&pair.quantity), pair.second, pair.first)
 }
 
 /// Offsets and limits, band by band.
@@ -276,7 +277,7 @@ pub(super) fn loads_table(m: &Meters) -> Option<Grid> {
             };
             let digit = last_digit(l.error.standard_error).min(0.01);
             rows.push(vec![
-                format!("{}, {}", quantity_words(&own.quantity), own.meter),
+                format!("{}, {}", in_words(&own.quantity), own.meter),
                 own.band.clone(),
                 l.load.clone(),
                 when,
@@ -320,7 +321,7 @@ pub(super) fn history_table(m: &Meters) -> Option<Grid> {
             shifted.push(format!(
                 "{} shifted in {} before {} (p = {})",
                 h.meter,
-                quantity_words(&h.quantity),
+                in_words(&h.quantity),
                 search.first_after,
                 number::p_value(search.p)
             ));
@@ -328,7 +329,7 @@ pub(super) fn history_table(m: &Meters) -> Option<Grid> {
         for (i, b) in h.bands.iter().enumerate() {
             let drift = b.slope.map_or("–".into(), |s| number::plus_minus(30.0 * s.value, 30.0 * s.interval.half()));
             rows.push(vec![
-                if i == 0 { format!("{}, {}", quantity_words(&h.quantity), h.meter) } else { String::new() },
+                if i == 0 { format!("{}, {}", in_words(&h.quantity), h.meter) } else { String::new() },
                 b.band.clone(),
                 b.sessions.to_string(),
                 number::to_digit(b.inside, last_digit(b.inside.max(1e-6))),

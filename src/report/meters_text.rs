@@ -10,6 +10,7 @@ use crate::analysis::meters::pairing::Pairing;
 use crate::analysis::meters::result::{BandResult, Meters, Offset, PairOfMeters, Scope, ShiftResult, Stretch};
 use crate::analysis::meters::why::Account;
 use crate::analysis::next::list;
+use crate::radio::quantity::in_words;
 use crate::stats::method_comparison::Interval;
 
 /// The whole answer. Ends with a newline.
@@ -50,11 +51,6 @@ pub fn render(m: &Meters) -> String {
     text
 }
 
-/// "SWR" or "field strength".
-pub(super) fn quantity_words(name: &str) -> String {
-    if name == "swr" { "SWR".into() } else { name.replace('_', " ") }
-}
-
 /// "low … high" to the digits its width supports.
 pub(super) fn range(i: Interval) -> String {
     let digit = last_digit(i.half());
@@ -68,12 +64,12 @@ fn unit_of(pair: &PairOfMeters) -> String {
 
 /// "SWR: analyzer against inline".
 pub(super) fn pair_name(pair: &PairOfMeters) -> String {
-    format!("{}: {} against {}", quantity_words(&pair.quantity), pair.second, pair.first)
+    format!("{}: {} against {}", in_words(&pair.quantity), pair.second, pair.first)
 }
 
 /// What matters most of a pair, in short: its shifts, and the bands on which an offset is shown.
 pub(super) fn headline(pair: &PairOfMeters) -> Vec<String> {
-    let quantity = quantity_words(&pair.quantity);
+    let quantity = in_words(&pair.quantity);
     let moved: Vec<String> = pair
         .shifts
         .iter()
@@ -322,7 +318,7 @@ pub(super) fn own_error_words(m: &Meters) -> Option<String> {
                 number::to_digit(l.error.value.abs(), last_digit(l.error.interval.half())),
                 if l.error.value < 0.0 { "low" } else { "high" },
                 own.band,
-                quantity_words(&own.quantity),
+                in_words(&own.quantity),
                 l.load,
                 l.sessions.join(", ")
             ));
@@ -344,7 +340,7 @@ pub(super) fn correction_list(m: &Meters) -> Vec<String> {
         .iter()
         .map(|c| {
             let scale = m.pairs.iter().find(|p| p.quantity == c.quantity).map_or(String::new(), |p| p.scale.clone());
-            format!("{} ({}, {}).", correction_words(c, &scale), quantity_words(&c.quantity), c.band)
+            format!("{} ({}, {}).", correction_words(c, &scale), in_words(&c.quantity), c.band)
         })
         .collect()
 }

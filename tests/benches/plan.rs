@@ -1,15 +1,19 @@
-//! Are plans honest? Thirty situations, each with many seasons: a first part of a season is simulated, a plan is made
-//! from it, and then the plan is run. What it promised is held against what came of it, the verdict after the run being
-//! made in full, by replays.
+//! Are plans honest? What they promise is held against what comes of running them, the verdict after the run being made
+//! in full, by replays.
 //!
 //! ```text
-//! cargo bench --profile dev --bench plan                  the table of notebooks-md/planning.md
-//! cargo bench --profile dev --bench plan -- --seasons 10  fewer seasons a situation
-//! cargo bench --profile dev --bench plan -- --seed 7      another draw of everything
+//! cargo bench --profile dev --bench plan                     both tables of notebooks-md/planning.md
+//! cargo bench --profile dev --bench plan -- --part known     one of them: known or history
+//! cargo bench --profile dev --bench plan -- --seasons 10     fewer seasons a situation
+//! cargo bench --profile dev --bench plan -- --seed 7         another draw of everything
 //! ```
 //!
-//! The antennas are placed anew for each season, evenly over ± one and a half times what matters: a plan speaks of
-//! differences of which nothing is known but the log.
+//! *known*: no log yet, the scatter declared, and truly so; two antennas differ by just what matters. Each of thirty
+//! situations has one chance, promised from many trials, and it must come true as often.
+//!
+//! *history*: a first part of a season is simulated, a plan is made from it, and then the plan is run. How large the
+//! scatter truly is, and how far the antennas lie apart, is drawn anew for each season and unknown to the plan: a promise
+//! then differs from season to season, and is kept if those of eighty per cent come true eight times in ten.
 
 use std::time::Instant;
 
@@ -29,6 +33,7 @@ const CONFIDENCE: f64 = 0.95;
 /// Trials behind a promise.
 const TRIALS: usize = 200;
 
+#[derive(Clone, Copy)]
 struct Case {
     antennas: usize,
     before: usize,
@@ -56,53 +61,128 @@ fn cases() -> Vec<Case> {
     all.collect()
 }
 
-fn main() {
+struct Arguments {
+    seasons: u64,
+    seed: u64,
+    part: Option<String>,
+}
+
+fn arguments() -> Arguments {
     let all: Vec<String> = std::env::args().collect();
-    let after = |key: &str| all.iter().position(|a| a == key).and_then(|i| all.get(i + 1)).and_then(|v| v.parse().ok());
-    let (seasons, seed): (u64, u64) = (after("--seasons").unwrap_or(60), after("--seed").unwrap_or(1));
+    let after = |key: &str| all.iter().position(|a| a == key).and_then(|i| all.get(i + 1)).cloned();
+    let number = |key: &str, default: u64| after(key).and_then(|v| v.parse().ok()).unwrap_or(default);
+    Arguments { seasons: number("--seasons", 60), seed: number("--seed", 1), part: after("--part") }
+}
+
+fn main() {
+    let arguments = arguments();
     let start = Instant::now();
-    println!("{seasons} seasons a situation, {TRIALS} trials a promise, seed {seed}\n");
+    if arguments.part.as_ref().is_none_or(|p| p == "known") {
+        known(&arguments);
+    }
+    if arguments.part.as_ref().is_none_or(|p| p == "history") {
+        history(&arguments);
+    }
+    println!("\n{:.0} s", start.elapsed().as_secs_f64());
+}
+
+/// A row of either table, and how far the promise was off, in standard errors.
+fn row(case: &Case, before: usize, promised: f64, came: f64, error: f64) -> f64 {
+    let score = (came - promised) / error;
+    println!(
+        "| {} | {before} + {} | {} × {} | {:?} | {:.0} % | {:.0} % | {score:+.1} |",
+        case.antennas,
+        case.more,
+        case.mountings,
+        case.readings,
+        case.sd,
+        100.0 * promised,
+        100.0 * came
+    );
+    score
+}
+
+fn head(what: &str) {
+    println!("\n{what}\n");
     println!(
         "| antennas | sessions so far + planned | mountings × readings | session, visit, mounting, reading | promised | came true | off, in standard errors |"
     );
     println!("|---|---|---|---|---|---|---|");
+}
+
+fn sum_of_squares(scores: &[f64]) {
+    let sum: f64 = scores.iter().map(|s| s * s).sum();
+    let largest = scores.iter().map(|s| s.abs()).fold(0.0, f64::max);
+    println!("\nsum of squares of the last column: {sum:.0} over {} situations; largest {largest:.1}", scores.len());
+}
+
+/// Trials behind a promise of the first table, which must not be what blurs it.
+const MANY: usize = 4000;
+
+fn known(arguments: &Arguments) {
+    let seasons = 10 * arguments.seasons;
+    head(&format!("known scatter, no log yet: {seasons} seasons a situation, {MANY} trials a promise"));
+    let one = |(number, case): (usize, &Case)| {
+        // two sessions at least: one shows nothing of what another day would change
+        let truth: Vec<f64> = (0..case.antennas).map(|a| if a == 0 { MATTERS } else { 0.0 }).collect();
+        let situation = Situation {
+            antennas: case.antennas,
+            log: vec![],
+            estimates: truth.clone(),
+            components: Components::known(case.sd.map(|sd| sd * sd)),
+            present: (0..case.antennas).collect(),
+            reference: None,
+            declared: vec![0.0; case.antennas * case.antennas],
+            confidence: CONFIDENCE,
+            floor: 0.0,
+        };
+        let asked = [Asked { first: 0, second: 1, matters: Some(MATTERS), measured: false }];
+        let sessions_to_come = case.before + case.more;
+        let design = Design { sessions: sessions_to_come, mountings: case.mountings, readings: case.readings };
+        let possible = situation.possible(MANY, arguments.seed);
+        let promised = situation.chances(&design, &asked, &possible, arguments.seed, number as u64)[0].settled.chance;
+        let apart = (0..seasons).into_par_iter().filter(|id| {
+            let mut rng = stream(arguments.seed, TASK + 1, (number as u64) << 32 | id);
+            let log = sessions(case, &case.sd, &truth, 0, sessions_to_come, &mut rng);
+            judged(case, &log, arguments.seed, (number as u64) << 16 | id).is_some_and(|(d, half)| d.abs() > half)
+        });
+        let came = apart.count() as f64 / seasons as f64;
+        let variance = (promised * (1.0 - promised)).max(0.01);
+        let error = (variance / seasons as f64 + variance / MANY as f64).sqrt();
+        row(&Case { more: sessions_to_come, ..*case }, 0, promised, came, error)
+    };
+    let scores: Vec<f64> = cases().iter().enumerate().map(one).collect();
+    sum_of_squares(&scores);
+}
+
+fn history(arguments: &Arguments) {
+    let seasons = arguments.seasons;
+    head(&format!("from the log, the scatter unknown: {seasons} seasons a situation, {TRIALS} trials a promise"));
     let (mut every, mut scores): (Vec<(f64, bool)>, Vec<f64>) = (vec![], vec![]);
     for (number, case) in cases().iter().enumerate() {
         let runs: Vec<(f64, bool)> =
-            (0..seasons).into_par_iter().map(|id| run(case, seed, (number as u64) << 16 | id)).collect();
+            (0..seasons).into_par_iter().map(|id| run(case, arguments.seed, (number as u64) << 16 | id)).collect();
         let n = runs.len() as f64;
         let promised = runs.iter().map(|r| r.0).sum::<f64>() / n;
         let came = runs.iter().filter(|r| r.1).count() as f64 / n;
         // each run comes true with its own promised chance
         let error = (runs.iter().map(|r| r.0 * (1.0 - r.0)).sum::<f64>().max(0.25 * n * 0.04)).sqrt() / n;
-        let score = (came - promised) / error;
-        println!(
-            "| {} | {} + {} | {} × {} | {:?} | {:.0} % | {:.0} % | {score:+.1} |",
-            case.antennas,
-            case.before,
-            case.more,
-            case.mountings,
-            case.readings,
-            case.sd,
-            100.0 * promised,
-            100.0 * came
-        );
-        scores.push(score);
+        scores.push(row(case, case.before, promised, came, error));
         every.extend(runs);
     }
+    sum_of_squares(&scores);
+    calibration(&every);
+}
+
+/// Whether promises of so much come true so often, over all situations.
+fn calibration(every: &[(f64, bool)]) {
     let n = every.len() as f64;
     let mean = |f: fn(&(f64, bool)) -> f64| every.iter().map(f).sum::<f64>() / n;
-    let chi: f64 = scores.iter().map(|s| s * s).sum();
     println!(
         "\nall: promised {:.1} %, came true {:.1} % ± {:.1} %",
         100.0 * mean(|r| r.0),
         100.0 * mean(|r| f64::from(r.1)),
         100.0 * (mean(|r| r.0 * (1.0 - r.0)) / n).sqrt()
-    );
-    println!(
-        "sum of squares of the last column: {chi:.0} over {} situations; largest {:.1}",
-        scores.len(),
-        scores.iter().map(|s| s.abs()).fold(0.0, f64::max)
     );
     println!("\n| promised | seasons | mean promise | came true |\n|---|---|---|---|");
     for bin in 0..5 {
@@ -120,36 +200,53 @@ fn main() {
             100.0 * (q * (1.0 - q) / m).sqrt()
         );
     }
-    println!("\n{:.0} s", start.elapsed().as_secs_f64());
 }
 
-fn sessions(case: &Case, truth: &[f64], from: usize, count: usize, rng: &mut Stream) -> Vec<MountingSummary> {
+/// So many sessions with scatter of those standard deviations.
+fn sessions(
+    case: &Case,
+    sd: &[f64; 4],
+    truth: &[f64],
+    from: usize,
+    count: usize,
+    rng: &mut Stream,
+) -> Vec<MountingSummary> {
     let mut out = vec![];
     let n = case.readings as f64;
     for session in from..from + count {
         let mut normal = |sd: f64| sd * rng.sample::<f64, _>(StandardNormal);
-        let day = normal(case.sd[0]);
+        let day = normal(sd[0]);
         let mut means = vec![];
         for (antenna, own) in truth.iter().enumerate() {
-            let visit = own + day + normal(case.sd[1]);
-            means.extend(
-                (0..case.mountings).map(|_| (antenna, visit + normal(case.sd[2]) + normal(case.sd[3] / n.sqrt()))),
-            );
+            let visit = own + day + normal(sd[1]);
+            means.extend((0..case.mountings).map(|_| (antenna, visit + normal(sd[2]) + normal(sd[3] / n.sqrt()))));
         }
         for (antenna, mean) in means {
             let chi = if n > 1.0 { ChiSquared::new(n - 1.0).map_or(0.0, |c| rng.sample(c)) } else { 0.0 };
-            let sum_of_squares = case.sd[3] * case.sd[3] * chi;
+            let sum_of_squares = sd[3] * sd[3] * chi;
             out.push(MountingSummary { session, antenna, readings: n, df: n - 1.0, mean, sum_of_squares });
         }
     }
     out
 }
 
-/// One season: what the plan made halfway promises of the first pair, and whether running it settled the pair.
+/// The difference of the first two antennas and its half-width, as the verdict of `antennas` has them.
+fn judged(case: &Case, log: &[MountingSummary], seed: u64, number: u64) -> Option<(f64, f64)> {
+    let (layout, data) = Layout::new(case.antennas, log)?;
+    let fit = SetFit::new(layout, &data, 0.0, CONFIDENCE)?;
+    let mut replays = Replays::default();
+    fit.replay(&mut replays, 1000usize.next_multiple_of(CHUNK), seed, number, &|| ());
+    let half = fit.pairs[0].half_width(quantile(&replays.largest, CONFIDENCE));
+    Some((fit.pairs[0].difference, half))
+}
+
+/// One season: what the plan made halfway promises of the first pair, and whether running it settled the pair. Each
+/// level's scatter is between half and twice the situation's, evenly in its logarithm.
 fn run(case: &Case, seed: u64, id: u64) -> (f64, bool) {
     let mut rng = stream(seed, TASK, id);
+    let sd = case.sd.map(|sd| sd * 4.0f64.powf(rng.random::<f64>() - 0.5));
     let truth: Vec<f64> = (0..case.antennas).map(|_| 1.5 * MATTERS * (2.0 * rng.random::<f64>() - 1.0)).collect();
-    let mut log = sessions(case, &truth, 0, case.before, &mut rng);
+    let mut log = sessions(case, &sd, &truth, 0, case.before, &mut rng);
     let number = id & 0xf_ffff;
     let Some((layout, data)) = Layout::new(case.antennas, &log) else { return (0.0, false) };
     let Some(now) = SetFit::new(layout, &data, 0.0, CONFIDENCE) else { return (0.0, false) };
@@ -168,14 +265,10 @@ fn run(case: &Case, seed: u64, id: u64) -> (f64, bool) {
     };
     let asked = [Asked { first: 0, second: 1, matters: Some(MATTERS), measured: true }];
     let design = Design { sessions: case.more, mountings: case.mountings, readings: case.readings };
-    let promised = situation.chances(&design, &asked, TRIALS, seed, number)[0].settled.chance;
+    let possible = situation.possible(TRIALS, seed ^ number);
+    let promised = situation.chances(&design, &asked, &possible, seed, number)[0].settled.chance;
 
-    log.extend(sessions(case, &truth, case.before, case.more, &mut rng));
-    let Some((layout, data)) = Layout::new(case.antennas, &log) else { return (promised, false) };
-    let Some(fit) = SetFit::new(layout, &data, 0.0, CONFIDENCE) else { return (promised, false) };
-    let mut replays = Replays::default();
-    fit.replay(&mut replays, 1000usize.next_multiple_of(CHUNK), seed, number, &|| ());
-    let half = fit.pairs[0].half_width(quantile(&replays.largest, CONFIDENCE));
-    let difference = fit.pairs[0].difference.abs();
-    (promised, difference > half || difference + half < MATTERS)
+    log.extend(sessions(case, &sd, &truth, case.before, case.more, &mut rng));
+    let settled = |(d, half): (f64, f64)| d.abs() > half || d.abs() + half < MATTERS;
+    (promised, judged(case, &log, seed, number).is_some_and(settled))
 }

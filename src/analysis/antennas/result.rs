@@ -3,7 +3,7 @@
 use crate::analysis::looks::Look;
 use crate::analysis::meters::correction::Correction;
 use crate::analysis::next::Step;
-use crate::radio::quantity::Quantity;
+use crate::radio::quantity::{Quantity, in_words};
 use crate::season::finding::Finding;
 use crate::stats::mixed::{Basis, Level, LevelState};
 
@@ -352,6 +352,5 @@ impl SetResult {
 
 /// A set in words.
 pub fn label(quantity: &str, band: &str, meter: &str) -> String {
-    let quantity = if quantity == "swr" { "SWR".to_string() } else { quantity.replace('_', " ") };
-    format!("{quantity}, {band}, {meter}")
+    format!("{}, {band}, {meter}", in_words(quantity))
 }

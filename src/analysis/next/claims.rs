@@ -6,8 +6,9 @@ use statrs::distribution::{ContinuousCDF, Normal};
 
 use super::question::{Gap, Knowledge, Question};
 use super::{Kind, Questions, Step, list};
-use crate::analysis::claims::limits_of;
 use crate::analysis::claims::result::{Claim, Held, Lasting, Route, Settle, Unheld, Verdict};
+use crate::analysis::claims::{GAIN, limits_of};
+use crate::radio::quantity::in_words;
 
 /// A check settles what it bears on as often as not: a convention, for want of anything to reckon with.
 const EVEN_ODDS: f64 = 0.5;
@@ -52,8 +53,7 @@ impl Questions<'_> {
 }
 
 fn words(claim: &Claim) -> String {
-    let quantity = if claim.quantity.name == "swr" { "SWR".to_string() } else { claim.quantity.name.replace('_', " ") };
-    let quantity = if quantity == "gain dbi" { "gain".to_string() } else { quantity };
+    let quantity = if claim.quantity.name == GAIN { "gain".into() } else { in_words(&claim.quantity.name) };
     format!("whether {} meets its claim on {quantity}, {}", claim.antenna, claim.band)
 }
 

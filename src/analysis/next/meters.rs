@@ -3,6 +3,7 @@
 use super::{Kind, Questions, Step, list};
 use crate::analysis::meters::result::PairOfMeters;
 use crate::analysis::meters::why::Account;
+use crate::radio::quantity::in_words;
 
 /// What the likeliest check is expected to settle of what is open, and each further one of what is then left: a
 /// convention, for want of anything to reckon with.
@@ -16,7 +17,7 @@ impl Questions<'_> {
             if bands.is_empty() {
                 continue;
             }
-            let quantity = if pair.quantity == "swr" { "SWR".to_string() } else { pair.quantity.replace('_', " ") };
+            let quantity = in_words(&pair.quantity);
             let mut left = bands.len() as f64;
             for check in &pair.checks {
                 let settles = left * EVEN_ODDS;

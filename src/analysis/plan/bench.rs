@@ -16,11 +16,16 @@ use crate::analysis::looks::Look;
 use crate::analysis::next::session::Habit;
 use crate::season::Season;
 use crate::season::config::Config;
-use crate::stats::mixed::{Layout, MountingSummary};
+use crate::stats::mixed::{Draw, Layout, MountingSummary};
+
+/// Trials behind each chance, where none are asked for: a chance of 80 % is then known to ± 6 %.
+const TRIALS: usize = 200;
 
 /// What the chances of a plan are simulated on.
 pub struct Bench {
     pub situation: Situation,
+    /// What may truly be: a trial of every design on each.
+    pub possible: Vec<Draw>,
     sources: SetSources,
     pub asked: Vec<Asked>,
     pub mountings: usize,
@@ -92,18 +97,20 @@ impl Bench {
         };
         let meters: BTreeSet<(&str, &str)> =
             log.sets.iter().filter(chosen).map(|s| (s.band.as_str(), s.meter.as_str())).collect();
+        let situation = Situation {
+            antennas: set.antennas.len(),
+            log: set.mountings.clone(),
+            declared: declared_half_widths(&sources, set.antennas.len(), options.confidence, options.seed),
+            estimates,
+            components,
+            present: present.iter().copied().collect(),
+            reference,
+            confidence: options.confidence,
+            floor: if step.is_finite() { step * step / 12.0 } else { 0.0 },
+        };
         Ok(Bench {
-            situation: Situation {
-                antennas: set.antennas.len(),
-                log: set.mountings.clone(),
-                declared: declared_half_widths(&sources, set.antennas.len(), options.confidence, options.seed),
-                estimates,
-                components,
-                present: present.iter().copied().collect(),
-                reference,
-                confidence: options.confidence,
-                floor: if step.is_finite() { step * step / 12.0 } else { 0.0 },
-            },
+            possible: situation.possible(options.trials.unwrap_or(TRIALS), options.seed),
+            situation,
             sources,
             asked,
             mountings: habit.mountings,
@@ -124,13 +131,13 @@ impl Bench {
     }
 
     /// The chances after a design, at that level.
-    pub fn chances(&self, design: &Design, look: Option<Look>, trials: usize, seed: u64) -> Vec<Chance> {
+    pub fn chances(&self, design: &Design, look: Option<Look>, seed: u64) -> Vec<Chance> {
         let mut situation = self.situation.clone();
         if look.is_some() {
             situation.confidence = 1.0 - self.level(design.sessions, look);
             situation.declared = declared_half_widths(&self.sources, situation.antennas, situation.confidence, seed);
         }
-        situation.chances(design, &self.asked, trials, seed, 0)
+        situation.chances(design, &self.asked, &self.possible, seed, 0)
     }
 
     /// What a design takes, all its sessions together.
@@ -145,7 +152,6 @@ impl Bench {
         minutes: f64,
         look: Option<Look>,
         config: &Config,
-        trials: usize,
         seed: u64,
         done: &(dyn Fn() + Sync),
     ) -> Vec<Alternative> {
@@ -167,7 +173,7 @@ impl Bench {
                     return None;
                 }
                 let design = Design { sessions, mountings, readings };
-                let chances = self.chances(&design, look, trials, seed);
+                let chances = self.chances(&design, look, seed);
                 done();
                 let usual = (mountings, readings) == (self.mountings, self.readings);
                 let level = self.level(sessions, look);

@@ -39,6 +39,10 @@ pub struct Components {
     pub theta: Theta,
     /// Where each comes from.
     pub origin: [Origin; 4],
+    /// The components as the log's own model has them: what holds two levels at the inner one.
+    pub fitted: Theta,
+    /// For each level, the one of `fitted` that stands there.
+    stands_for: [Option<usize>; 4],
     error: Theta,
 }
 
@@ -59,11 +63,16 @@ impl Components {
     /// deviation of a level that the log does not show, by its place; `None` from it ends in `None`.
     pub fn from_fit(fit: Option<&SetFit>, unseen: impl Fn(usize) -> Option<(f64, Origin)>) -> Option<Components> {
         let states = fit.map_or([LevelState::Unseen; 4], |f| f.layout.states());
-        let mut out = Components { theta: [0.0; 4], origin: [Origin::Seen; 4], error: [0.0; 4] };
+        let mut out = Components {
+            fitted: fit.map_or([0.0; 4], |f| f.inference.components),
+            origin: [Origin::Seen; 4],
+            ..Components::known([0.0; 4])
+        };
         for k in 0..4 {
             match (states[k], fit.map(|f| &f.inference)) {
                 (LevelState::Seen, Some(i)) => {
                     (out.theta[k], out.error[k]) = (i.components[k], i.component_errors[k]);
+                    out.stands_for[k] = Some(k);
                 }
                 (LevelState::MergedInto(_), _) => {}
                 _ => {
@@ -80,6 +89,7 @@ impl Components {
                 if out.origin[from] == Origin::Seen {
                     (out.theta[k], out.error[k]) = (out.theta[from], out.error[from]);
                     (out.theta[from], out.error[from]) = (0.0, 0.0);
+                    out.stands_for.swap(k, from);
                     out.origin[from] = Origin::CountedOutside;
                 } else {
                     out.origin[k] = Origin::CountedOutside;
@@ -94,10 +104,15 @@ impl Components {
 
     /// The components that are as declared.
     pub fn known(theta: Theta) -> Components {
-        Components { theta, origin: [Origin::Declared; 4], error: [0.0; 4] }
+        Components { theta, origin: [Origin::Declared; 4], fitted: [0.0; 4], stands_for: [None; 4], error: [0.0; 4] }
     }
 
-    /// One draw of what they may truly be: a chi-squared's doubt about each that is above zero, half a normal's
+    /// Components of the log's own model, each at the level it is reckoned at here.
+    pub fn outwards(&self, fitted: Theta) -> Theta {
+        std::array::from_fn(|k| self.stands_for[k].map_or(0.0, |from| fitted[from]))
+    }
+
+    /// One draw of what they may truly be, each by itself: a chi-squared's doubt about each that is above zero, half a normal's
     /// about one estimated at zero.
     pub fn draw(&self, rng: &mut impl Rng) -> Theta {
         std::array::from_fn(|k| {
@@ -150,8 +165,7 @@ mod tests {
 
     #[test]
     fn drawn_components_spread_as_their_degrees_of_freedom_say() {
-        let components =
-            Components { theta: [0.0, 1.0, 0.0, 2.0], error: [0.0, 0.5, 0.3, 0.0], origin: [Origin::Seen; 4] };
+        let components = Components { error: [0.0, 0.5, 0.3, 0.0], ..Components::known([0.0, 1.0, 0.0, 2.0]) };
         let mut rng = stream(1, 1, 0);
         let draws: Vec<Theta> = (0..20_000).map(|_| components.draw(&mut rng)).collect();
         let mean = |k: usize| draws.iter().map(|t| t[k]).sum::<f64>() / draws.len() as f64;

@@ -26,9 +26,6 @@ use result::{Plan, Stage};
 /// Numbers of sessions that are tried, few first.
 const SESSIONS: [usize; 6] = [1, 2, 3, 5, 8, 12];
 
-/// Trials behind each chance, where none are asked for: a chance of 80 % is then known to ± 6 %.
-const TRIALS: usize = 200;
-
 /// The chance that counts as enough.
 pub const ENOUGH: f64 = 0.8;
 
@@ -61,14 +58,13 @@ pub fn plan(season: &Season, request: &Request, options: &Options, done: &(dyn F
     let log = Log::of(season, request, options, done).map_err(failed)?;
     let target = target::target(season, request, &log)?;
     let look = looks::look(season, 1.0 - options.confidence).map_err(failed)?;
-    let trials = options.trials.unwrap_or(TRIALS);
     let bench = Bench::new(season, request, &log, &target, options)?;
 
     let mut stages: Vec<Stage> = vec![];
     if !bench.asked.is_empty() {
         for sessions in SESSIONS {
             let design = Design { sessions, mountings: bench.mountings, readings: bench.readings };
-            let chances = bench.chances(&design, look, trials, options.seed);
+            let chances = bench.chances(&design, look, options.seed);
             done();
             let minutes = bench.minutes(&design, config);
             let level = bench.level(sessions, look);
@@ -82,9 +78,7 @@ pub fn plan(season: &Season, request: &Request, options: &Options, done: &(dyn F
     let minutes =
         request.minutes.or_else(|| stages.get(enough.unwrap_or(stages.len().saturating_sub(1))).map(|s| s.minutes));
     let alternatives = match minutes {
-        Some(minutes) if !bench.asked.is_empty() => {
-            bench.alternatives(minutes, look, config, trials, options.seed, done)
-        }
+        Some(minutes) if !bench.asked.is_empty() => bench.alternatives(minutes, look, config, options.seed, done),
         _ => vec![],
     };
     // the next session follows what the minutes are best spent on
@@ -111,7 +105,7 @@ pub fn plan(season: &Season, request: &Request, options: &Options, done: &(dyn F
         confidence: options.confidence,
         look,
         seed: options.seed,
-        trials,
+        trials: bench.possible.len(),
         settled: target.settled.clone(),
         pairs: bench.planned(&target, config),
         components: bench.situation.components.theta.map(f64::sqrt),

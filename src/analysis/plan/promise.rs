@@ -1,12 +1,13 @@
 //! The chance that so many more sessions settle a pair: simulated, and judged by the real inference.
 //!
-//! One trial draws what the components may truly be, then where the antennas may truly stand given the log and those
-//! components, then the sessions to come; the log and they together are fitted as `antennas` fits them, and the
-//! pair's interval is held against zero and against what matters. Averaging over what is not known of the components
-//! matters: a plan that takes an estimate for the truth promises too much.
+//! One trial takes what the components may truly be and where the antennas may truly stand, jointly drawn given the log,
+//! then draws the sessions to come; the log and they together are fitted as `antennas` fits them, and the pair's
+//! interval is held against zero and against what matters. Averaging over what is not known matters: a plan that takes
+//! an estimate for the truth promises too much.
 //!
-//! One thing is made cheaper than in `antennas`: the quantile of the largest |t| is found by replays once for each design,
-//! at the components' estimates, and not again in every trial. It depends on the design far more than on the data.
+//! One thing is made cheaper than in `antennas`: the quantile of the largest |t| is found once for each design, from
+//! replays of some of the trials put together, and not anew in every trial. It depends on the design far more than on the
+//! data.
 //!
 //! # Source
 //! Averaging a study's power over what is not known: Spiegelhalter, Freedman & Blackburn (1986), *Controlled Clinical
@@ -20,21 +21,26 @@ use rayon::prelude::*;
 use super::components::Components;
 use super::reference;
 use crate::analysis::antennas::sources::SetSources;
-use crate::montecarlo::replays::{CHUNK, Replays};
-use crate::montecarlo::simultaneous::SetFit;
-use crate::montecarlo::stream::stream;
+use crate::montecarlo::replays::Replays;
+use crate::montecarlo::simultaneous::{self, PairDifference, SetFit};
+use crate::montecarlo::stream::{Stream, stream};
 use crate::montecarlo::tail::{self, sorted};
-use crate::stats::mixed::{EstimateErrors, Layout, Level, LevelState, MountingSummary, Theta};
+use crate::stats::mixed::{Draw, EstimateErrors, Layout, Level, LevelState, MountingSummary, posterior};
 
 /// Trials that share one stream.
 const BATCH: usize = 25;
 
 /// Streams of plans are numbered apart from those of replays, declared errors and shuffles.
 const PLAN_TASKS: u64 = 1 << 23;
+/// The stream of what is possible, after those of all designs.
+const POSSIBLE_TASK: u64 = PLAN_TASKS + (1 << 21) + 1;
 
-/// The most replays behind a critical value and draws behind a declared half-width; a confidence that they do not
-/// resolve is bounded, not read from them.
-const MOST_REPLAYS: usize = 10_000;
+/// Replays of one trial in each batch, over the chance of any false verdict; and the most. With those of eight batches in
+/// hand, a critical value of 95 % is good to some 2 %; a confidence that they do not resolve is bounded, not read from
+/// them.
+const REPLAYS: f64 = 12.5;
+const MOST_REPLAYS: usize = 1_500;
+/// The most draws behind a declared half-width.
 const MOST_DRAWS: usize = 100_000;
 
 /// What is added to the log.
@@ -122,33 +128,63 @@ pub struct Chance {
 }
 
 impl Situation {
-    /// The chances of the pairs, by so many trials (rounded up to whole batches). `number` picks the random streams.
-    pub fn chances(&self, design: &Design, asked: &[Asked], trials: usize, seed: u64, number: u64) -> Vec<Chance> {
-        let critical = self.critical(design, seed, number);
-        let known = self.known_layout();
-        let batches: Vec<Vec<[f64; 2]>> = (0..trials.div_ceil(BATCH))
-            .into_par_iter()
-            .map(|batch| {
-                let mut rng = stream(seed, PLAN_TASKS + number, 1 + batch as u64);
-                let mut errors = known.as_ref().map(EstimateErrors::new);
-                let mut sums = vec![[0.0; 2]; asked.len()];
-                for _ in 0..BATCH {
-                    let theta = self.components.draw(&mut rng);
-                    let truth = self.truth(&theta, known.as_ref(), errors.as_mut(), &mut rng);
-                    let Some(fit) = self.run(design, &theta, &truth, &mut rng) else { continue };
-                    for (sum, pair) in sums.iter_mut().zip(asked) {
-                        let judged = self.judge(&fit, critical, &truth, pair);
-                        sum[0] += f64::from(judged[0]);
-                        sum[1] += f64::from(judged[1]);
-                    }
-                }
-                sums
-            })
+    /// What may truly be, given the log: so many draws, rounded up to whole batches. Every design is tried on the same.
+    ///
+    /// Where the log shows every level, or holds it in another, they come from the joint posterior; else the components
+    /// are as declared or guessed, and the antennas where the log has them, less what that may err by.
+    pub fn possible(&self, trials: usize, seed: u64) -> Vec<Draw> {
+        let count = trials.div_ceil(BATCH) * BATCH;
+        let mut rng = stream(seed, POSSIBLE_TASK, 0);
+        let held = self.log.iter().map(|m| m.antenna + 1).max().unwrap_or(0);
+        let known = Layout::new(held, &self.log);
+        let mut seen = known.as_ref().filter(|(layout, _)| !layout.states().contains(&LevelState::Unseen));
+        let drawn = seen.and_then(|(layout, data)| {
+            posterior::draws(layout, data, &self.components.fitted, self.floor, count, &mut rng)
+        });
+        if let Some(mut drawn) = drawn {
+            for draw in &mut drawn {
+                draw.theta = self.components.outwards(draw.theta);
+                draw.antennas.extend_from_slice(&self.estimates[held..]);
+            }
+            return drawn;
+        }
+        seen = known.as_ref();
+        let mut errors = seen.map(|(layout, _)| EstimateErrors::new(layout));
+        let one = |_| {
+            let theta = self.components.draw(&mut rng);
+            let mut antennas = self.estimates.clone();
+            // a level may be declared or seen as nothing, where V is singular
+            let above = theta.map(|t| t.max(1e-12));
+            let off = seen.zip(errors.as_mut()).and_then(|((l, _), errors)| errors.draw(l, &above, &mut rng));
+            antennas.iter_mut().zip(off.unwrap_or_default()).for_each(|(a, e)| *a += e);
+            Draw { theta, antennas }
+        };
+        (0..count).map(one).collect()
+    }
+
+    /// The chances of the pairs, a trial on each of what is [`possible`](Situation::possible). `number` picks the random
+    /// streams.
+    pub fn chances(&self, design: &Design, asked: &[Asked], possible: &[Draw], seed: u64, number: u64) -> Vec<Chance> {
+        let batches: Vec<Batch> = possible
+            .par_chunks(BATCH)
+            .enumerate()
+            .map(|(i, possible)| self.batch(design, asked, possible, &mut stream(seed, PLAN_TASKS + number, i as u64)))
             .collect();
-        let all = (trials.div_ceil(BATCH) * BATCH) as f64;
+        let largest = sorted(batches.iter().flat_map(|b| b.largest.iter().copied()).collect());
+        // no run could be fitted: then none is judged
+        let critical = if largest.is_empty() { 1.0 } else { simultaneous::critical(&largest, self.confidence) };
+        let mut sums = vec![[0.0; 2]; asked.len()];
+        for trial in batches.iter().flat_map(|b| &b.trials) {
+            for ((sum, pair), (run, truth)) in sums.iter_mut().zip(asked).zip(trial) {
+                let judged = self.judge(run, critical, *truth, pair);
+                sum[0] += f64::from(judged[0]);
+                sum[1] += f64::from(judged[1]);
+            }
+        }
+        let all = possible.len() as f64;
         (0..asked.len())
             .map(|i| {
-                let of = |k: usize| Simulated::of(batches.iter().map(|b| b[i][k]).sum(), all);
+                let of = |k: usize| Simulated::of(sums[i][k], all);
                 let shows = asked[i].matters.map(|_| of(1));
                 Chance {
                     settled: if asked[i].measured { of(0) } else { shows.unwrap_or(Simulated::of(0.0, all)) },
@@ -158,31 +194,29 @@ impl Situation {
             .collect()
     }
 
-    /// The structure of the log's own part, of the antennas it holds.
-    fn known_layout(&self) -> Option<Layout> {
-        let held = self.log.iter().map(|m| m.antenna + 1).max()?;
-        Layout::new(held, &self.log).map(|(layout, _)| layout)
-    }
-
-    /// Where the antennas may truly stand: their estimates, less what those may err by.
-    fn truth(
-        &self,
-        theta: &Theta,
-        known: Option<&Layout>,
-        errors: Option<&mut EstimateErrors>,
-        rng: &mut impl Rng,
-    ) -> Vec<f64> {
-        let mut truth = self.estimates.clone();
-        // a level the log shows may be drawn at nothing, where V is singular
-        let theta = theta.map(|t| t.max(1e-12));
-        if let Some(drawn) = known.zip(errors).and_then(|(layout, errors)| errors.draw(layout, &theta, rng)) {
-            truth.iter_mut().zip(drawn).for_each(|(t, e)| *t += e);
+    /// A trial on each of what is possible, and replays of the first of them.
+    fn batch(&self, design: &Design, asked: &[Asked], possible: &[Draw], rng: &mut Stream) -> Batch {
+        let replays_seed = rng.random();
+        let (mut trials, mut replays) = (vec![], Replays::default());
+        for truth in possible {
+            let Some(fit) = self.run(design, truth, rng) else { continue };
+            if trials.is_empty() {
+                let count = ((REPLAYS / (1.0 - self.confidence)).ceil() as usize).min(MOST_REPLAYS);
+                fit.replay(&mut replays, count, replays_seed, PLAN_TASKS, &|| ());
+            }
+            let of = |pair: &Asked| {
+                let (a, b) = (pair.first.min(pair.second), pair.first.max(pair.second));
+                let found = fit.pairs.iter().find(|p| (p.first, p.second) == (a, b));
+                found.map(|p| (*p, truth.antennas[a] - truth.antennas[b]))
+            };
+            trials.extend(asked.iter().map(of).collect::<Option<Vec<_>>>());
         }
-        truth
+        Batch { trials, largest: replays.largest }
     }
 
     /// The log and one simulation of the sessions to come, fitted.
-    fn run(&self, design: &Design, theta: &Theta, truth: &[f64], rng: &mut impl Rng) -> Option<SetFit> {
+    fn run(&self, design: &Design, truth: &Draw, rng: &mut impl Rng) -> Option<SetFit> {
+        let theta = &truth.theta;
         let mut mountings = self.log.clone();
         let first = mountings.iter().map(|m| m.session + 1).max().unwrap_or(0);
         let mut normal = |sd: f64| sd * RngExt::sample::<f64, _>(rng, StandardNormal);
@@ -191,7 +225,7 @@ impl Situation {
         for session in first..first + design.sessions {
             let day = normal(theta[0].sqrt());
             for &antenna in &self.present {
-                let visit = truth[antenna] + day + normal(theta[1].sqrt());
+                let visit = truth.antennas[antenna] + day + normal(theta[1].sqrt());
                 let times = match self.reference {
                     Some(r) if r == antenna => reference::mountings(design.mountings),
                     _ => design.mountings,
@@ -215,30 +249,25 @@ impl Situation {
         SetFit::new(layout, &data, self.floor, self.confidence)
     }
 
-    /// The quantile of the largest scaled |t|, from replays of one simulated run of the design.
-    fn critical(&self, design: &Design, seed: u64, number: u64) -> f64 {
-        let mut rng = stream(seed, PLAN_TASKS + number, 0);
-        let theta = self.components.theta.map(|t| t.max(1e-12));
-        let trials = ((50.0 / (1.0 - self.confidence)).ceil() as usize).next_multiple_of(CHUNK).min(MOST_REPLAYS);
-        // without replays, each pair's own t at the level divided among all
-        let Some(fit) = self.run(design, &theta, &self.estimates, &mut rng) else { return 1.0 };
-        let mut replays = Replays::default();
-        fit.replay(&mut replays, trials, seed, PLAN_TASKS + (1 << 22) + number, &|| ());
-        fit.critical(&sorted(replays.largest))
-    }
-
-    /// Whether a pair is settled, and whether it would be apart if the two differed by what matters.
-    fn judge(&self, fit: &SetFit, critical: f64, truth: &[f64], asked: &Asked) -> [bool; 2] {
-        let (a, b) = (asked.first.min(asked.second), asked.first.max(asked.second));
-        let Some(pair) = fit.pairs.iter().find(|p| (p.first, p.second) == (a, b)) else { return [false; 2] };
-        let half = pair.half_width(critical).hypot(self.declared[a * self.antennas + b]);
+    /// Whether a pair is settled, and whether it would be apart if the two differed by what matters. `truth` is what they
+    /// truly differ by.
+    fn judge(&self, pair: &PairDifference, critical: f64, truth: f64, asked: &Asked) -> [bool; 2] {
+        let declared = self.declared[pair.first * self.antennas + pair.second];
+        let half = pair.half_width(critical).hypot(declared);
         let apart = pair.difference.abs() > half;
         let even = asked.matters.is_some_and(|m| pair.difference.abs() + half < m);
         // estimates move with the truth: what is off now is off then
-        let off = pair.difference - (truth[a] - truth[b]);
+        let off = pair.difference - truth;
         let shown = asked.matters.is_some_and(|m| (m + off).abs() > half);
         [apart || even, shown]
     }
+}
+
+/// Trials that share one stream: of each, the pairs that are asked about and what they truly differ by; and the largest |t|
+/// of replays of one of them.
+struct Batch {
+    trials: Vec<Vec<(PairDifference, f64)>>,
+    largest: Vec<f64>,
 }
 
 /// Half-widths that declared sources add, each pair's, all at once at that confidence.
@@ -273,6 +302,7 @@ pub fn declared_half_widths(sources: &SetSources, antennas: usize, confidence: f
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::stats::mixed::Theta;
     use statrs::distribution::{ContinuousCDF, Normal};
 
     fn situation(antennas: usize, theta: Theta) -> Situation {
@@ -295,7 +325,10 @@ mod tests {
         let situation = situation(2, [4.0, 1.0, 0.5, 0.25]);
         let asked = [Asked { first: 0, second: 1, matters: Some(1.0), measured: false }];
         let design = Design { sessions: 40, mountings: 2, readings: 1 };
-        let chance = situation.chances(&design, &asked, 1000, 1, 1)[0].shows_what_matters.unwrap().chance;
+        let chance = situation.chances(&design, &asked, &situation.possible(1000, 1), 1, 1)[0]
+            .shows_what_matters
+            .unwrap()
+            .chance;
         // Var(d) = 2·(1 + 0.25 + 0.125)/40; 39 df: t = 2.023
         let sd = (2.0f64 * 1.375 / 40.0).sqrt();
         let wanted = 1.0 - Normal::standard().cdf(2.023 - 1.0 / sd);
@@ -308,7 +341,7 @@ mod tests {
         let asked = [Asked { first: 0, second: 1, matters: Some(1.5), measured: false }];
         let chance = |mountings: usize, readings: usize| {
             let design = Design { sessions: 4, mountings, readings };
-            situation.chances(&design, &asked, 1000, 1, 1)[0].shows_what_matters.unwrap().chance
+            situation.chances(&design, &asked, &situation.possible(1000, 1), 1, 1)[0].shows_what_matters.unwrap().chance
         };
         assert!((chance(2, 6) - chance(2, 2)).abs() < 0.05, "{} {}", chance(2, 6), chance(2, 2));
         assert!(chance(8, 2) > chance(2, 2) + 0.03, "{} {}", chance(8, 2), chance(2, 2));
@@ -319,7 +352,7 @@ mod tests {
         let situation = situation(3, [1.0, 0.3, 0.3, 0.1]);
         let asked = [Asked { first: 0, second: 2, matters: Some(1.0), measured: false }];
         let design = Design { sessions: 3, mountings: 2, readings: 2 };
-        let run = || situation.chances(&design, &asked, 100, 7, 3);
+        let run = || situation.chances(&design, &asked, &situation.possible(100, 7), 7, 3);
         let one = rayon::ThreadPoolBuilder::new().num_threads(1).build().unwrap().install(run);
         assert_eq!(one, run());
     }

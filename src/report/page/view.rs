@@ -182,11 +182,14 @@ impl View {
                 .collect(),
             shares: shares_of(&antennas.sets)?,
             next: next(whole),
-            method: vec![
-                ("Antennas", antennas_text::method(antennas)),
-                ("Meters", meters_text::method(meters)),
-                ("Claims", claims_text::method(claims)),
-            ],
+            method: [
+                Some(("Antennas", antennas_text::method(antennas))),
+                (!meters.pairs.is_empty()).then(|| ("Meters", meters_text::method(meters))),
+                (!claims.claims.is_empty()).then(|| ("Claims", claims_text::method(claims))),
+            ]
+            .into_iter()
+            .flatten()
+            .collect(),
             run: run.clone(),
         })
     }

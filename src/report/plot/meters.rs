@@ -3,11 +3,12 @@
 use plotters::prelude::*;
 
 use super::fit::held;
-use super::meters_axes::{axes, quantity, size, span};
+use super::meters_axes::{axes, size, span};
 use super::meters_season::ThroughTheSeason;
 use super::{Canvas, INK, Look, Pen, Plot, PlotError, SERIES};
 use crate::analysis::meters::lines::Method;
 use crate::analysis::meters::result::{BandResult, PairOfMeters};
+use crate::radio::quantity::in_words;
 
 /// One picture of a pair of meters.
 pub enum MetersPlot<'a> {
@@ -79,7 +80,7 @@ pub struct DifferenceAgainstMean<'a> {
 impl DifferenceAgainstMean<'_> {
     fn title(&self) -> String {
         let (pair, band) = (self.pair, &self.band.band);
-        format!("{} on {band}: {} − {} against their mean", quantity(pair), pair.second, pair.first)
+        format!("{} on {band}: {} − {} against their mean", in_words(&pair.quantity), pair.second, pair.first)
     }
 }
 
@@ -159,7 +160,7 @@ pub struct OneAgainstOther<'a> {
 impl OneAgainstOther<'_> {
     fn title(&self) -> String {
         let (pair, band) = (self.pair, &self.band.band);
-        format!("{} on {band}: {} against {}, an antenna a point", quantity(pair), pair.second, pair.first)
+        format!("{} on {band}: {} against {}, an antenna a point", in_words(&pair.quantity), pair.second, pair.first)
     }
 }
 

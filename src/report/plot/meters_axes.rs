@@ -5,7 +5,6 @@ use plotters::style::text_anchor::{HPos, Pos, VPos};
 
 use super::fit::fold;
 use super::{Canvas, Look, Pen, PlotError};
-use crate::analysis::meters::result::PairOfMeters;
 
 /// Width and height: less high where it is narrow.
 pub fn size(look: Look) -> (u32, u32) {
@@ -28,11 +27,6 @@ pub fn tick(v: &f64, width: f64) -> String {
     let decimals = (1.0 - width.log10().floor()).clamp(0.0, 6.0) as usize;
     let text = if v.abs() < 1e7 { format!("{:.decimals$}", v.abs()) } else { format!("{:.1e}", v.abs()) };
     if *v < 0.0 && text.chars().any(|c| c.is_ascii_digit() && c != '0') { format!("−{text}") } else { text }
-}
-
-/// A quantity's name.
-pub fn quantity(pair: &PairOfMeters) -> String {
-    if pair.quantity == "swr" { "SWR".into() } else { pair.quantity.replace('_', " ") }
 }
 
 /// Writes a title in lines that fit, and says how high they are.

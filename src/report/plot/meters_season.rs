@@ -2,9 +2,10 @@
 
 use plotters::prelude::*;
 
-use super::meters_axes::{axes, quantity, span};
+use super::meters_axes::{axes, span};
 use super::{Canvas, INK, Look, Pen, Plot, PlotError, SERIES};
 use crate::analysis::meters::result::{BandResult, PairOfMeters, SessionResult};
+use crate::radio::quantity::in_words;
 
 /// The offset session by session, a panel a band, with each stretch's mean and the shifts marked.
 pub struct ThroughTheSeason<'a> {
@@ -36,7 +37,7 @@ impl ThroughTheSeason<'_> {
     /// What it shows.
     pub fn title(&self) -> String {
         let pair = self.pair;
-        format!("{}: {} − {} through the season", quantity(pair), pair.second, pair.first)
+        format!("{}: {} − {} through the season", in_words(&pair.quantity), pair.second, pair.first)
     }
 
     fn panel<B: DrawingBackend>(&self, band: &BandResult, canvas: &Canvas<B>, pen: Pen) -> Result<(), PlotError> {

@@ -7,6 +7,7 @@ use serde::Serialize;
 
 use super::plan_text::{CAUTIONS, headline};
 use crate::analysis::plan::result::Plan;
+use crate::radio::quantity::in_words;
 use crate::season::append::safe;
 
 /// Columns of the CSV, in the order of a log.
@@ -122,7 +123,7 @@ fn slot(plan: &Plan, place: usize) -> Slot {
 
 /// "forward power, W".
 fn words(quantity: &str, unit: &str) -> String {
-    let name = if quantity == "swr" { "SWR".to_string() } else { quantity.replace('_', " ") };
+    let name = in_words(quantity);
     match unit {
         "" => name,
         "ohm" => format!("{name}, Ω"),

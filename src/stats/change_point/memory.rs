@@ -6,37 +6,42 @@ use rand_distr::StandardNormal;
 use super::Channel;
 use super::statistic;
 
-/// Memory allowed for at the least: a log of ten points cannot rule it out.
+/// Memory allowed for at the least in series of seven points or fewer, which cannot rule it out; each further point takes
+/// `EASES` off.
+const LEAST_SHORT: f64 = 0.4;
+const EASES: f64 = 0.05;
+/// Memory allowed for at the least in any series.
 const LEAST: f64 = 0.2;
 /// Added to the estimate.
 const MARGIN: f64 = 0.1;
-/// How often series of the memory estimated show less than is seen: below a half, so that the estimate is too small
-/// less often than too large.
-const LESS: f64 = 0.3;
+/// How often series of the memory estimated show less than is seen: far below a half, so that the estimate is too small
+/// much less often than too large.
+const LESS: f64 = 0.2;
 /// Never more than this.
 const MOST: f64 = 0.9;
 /// The most allowed for in a series of ten points or fewer, where the estimate is little more than noise; each
 /// further point adds `MORE`.
-const MOST_SHORT: f64 = 0.65;
-const MORE: f64 = 0.04;
+const MOST_SHORT: f64 = 0.7;
+const MORE: f64 = 0.03;
 /// Simulated series at each memory tried.
 const SERIES: usize = 600;
 
 /// Fewest points at which a second shift is taken out before neighbours are compared.
 const LEAST_FOR_TWO: usize = 12;
 
-/// The memory φ a search of these channels allows for: max(0.2, φ̂ + 0.1), at most 0.65 in ten points and 0.9 in
-/// seventeen.
+/// The memory φ a search of these channels allows for: φ̂ + 0.1, but no less than 0.4 in seven points and 0.2 in eleven,
+/// and no more than 0.7 in ten points and 0.9 in seventeen.
 ///
-/// φ̂ is the memory at which three in ten series of this length, fitted with their best one or two splits, show no more
+/// φ̂ is the memory at which one in five series of this length, fitted with their best one or two splits, shows no more
 /// correlation of neighbours than these residuals show: a residual about a split that was searched for
 /// resembles its neighbour less than the error itself, and this makes up for it. The constants were chosen so that
-/// series with a memory up to 0.3 pass for shifted in at most 5 % of cases, and with 0.6 in less than twice as many;
-/// `notebooks-md/meters-promise.md` measures it.
+/// series with a memory up to 0.6 pass for shifted in about 5 % of cases at most, at the price of shifts that are not
+/// called where there are few sessions or one band; `notebooks-md/meters-promise.md` measures both.
 pub fn allowed(channels: &[Channel], rng: &mut impl Rng) -> f64 {
-    let n = channels.first().map_or(0, |c| c.values.len());
-    let most = (MOST_SHORT + MORE * (n as f64 - 10.0)).clamp(MOST_SHORT, MOST);
-    (estimate(channels, rng) + MARGIN).clamp(LEAST, most)
+    let n = channels.first().map_or(0, |c| c.values.len()) as f64;
+    let least = (LEAST_SHORT - EASES * (n - 7.0)).clamp(LEAST, LEAST_SHORT);
+    let most = (MOST_SHORT + MORE * (n - 10.0)).clamp(MOST_SHORT, MOST);
+    (estimate(channels, rng) + MARGIN).clamp(least, most)
 }
 
 fn estimate(channels: &[Channel], rng: &mut impl Rng) -> f64 {

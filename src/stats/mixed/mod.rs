@@ -19,6 +19,7 @@ pub mod kenward_roger;
 pub mod layout;
 pub mod levels;
 pub mod likelihood;
+pub mod posterior;
 pub mod simulate;
 mod small_matrix;
 
@@ -29,4 +30,5 @@ pub use kenward_roger::{ContrastError, KenwardRoger, kenward_roger};
 pub use layout::{Data, Layout, MountingSummary};
 pub use levels::{Level, LevelState};
 pub use likelihood::{Theta, Workspace};
+pub use posterior::Draw;
 pub use simulate::{EstimateErrors, Simulator};

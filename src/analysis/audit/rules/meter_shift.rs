@@ -13,6 +13,7 @@ use statrs::distribution::{ContinuousCDF, StudentsT};
 use super::super::Rule;
 use super::super::alarms::Test;
 use super::super::log::{Log, LogSet, group};
+use crate::radio::quantity::in_words;
 use crate::season::finding::{Finding, Group, Severity, Stake};
 use crate::stats::change_point::statistic::{LEAST_SIDE, largest};
 use crate::stats::change_point::{Channel, LEAST_POINTS};
@@ -116,8 +117,7 @@ fn finding(log: &Log, bands: &[(&LogSet, &LogSet)], level: f64) -> Option<Findin
     let scale = first.set.quantity.scale.name(&first.set.quantity.unit);
     let unit = if scale == "1" { String::new() } else { format!(" {scale}") };
     let size = found.shift.abs();
-    let quantity =
-        if first.set.quantity.name == "swr" { "SWR".into() } else { first.set.quantity.name.replace('_', " ") };
+    let quantity = in_words(&first.set.quantity.name);
     let (one, other, sign) = match moved {
         Some(Mover::First) => (&first.set.meter, &second.set.meter, -found.shift),
         _ => (&second.set.meter, &first.set.meter, found.shift),
