@@ -60,15 +60,28 @@ pub fn order_statistic(sorted: &[f64], share: f64) -> f64 {
     if rank == 0 { 0.0 } else { sorted[rank.min(sorted.len()) - 1] }
 }
 
-/// In ascending order.
-pub fn sorted(mut values: Vec<f64>) -> Vec<f64> {
-    values.sort_unstable_by(f64::total_cmp);
-    values
+/// In ascending order, that of [`f64::total_cmp`]: each turned into the whole number that stands where it does, since whole
+/// numbers are sorted in two thirds of the time.
+pub fn sorted(values: Vec<f64>) -> Vec<f64> {
+    let turned = |bits: i64| bits ^ ((bits >> 63) as u64 >> 1) as i64;
+    let mut places: Vec<i64> = values.into_iter().map(|v| turned(v.to_bits() as i64)).collect();
+    places.sort_unstable();
+    places.into_iter().map(|place| f64::from_bits(turned(place) as u64)).collect()
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn values_are_sorted_as_their_total_order_has_them() {
+        let values =
+            vec![2.5, -0.0, f64::INFINITY, -1e300, 0.0, f64::NAN, -f64::NAN, 5e-324, -5e-324, f64::NEG_INFINITY, 2.5];
+        let mut wanted = values.clone();
+        wanted.sort_by(f64::total_cmp);
+        let bits = |v: &[f64]| v.iter().map(|x| x.to_bits()).collect::<Vec<_>>();
+        assert_eq!(bits(&sorted(values)), bits(&wanted));
+    }
     use crate::montecarlo::stream::stream;
     use crate::stats::student_t::t_quantile;
     use rand::RngExt;

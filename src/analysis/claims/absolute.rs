@@ -18,6 +18,7 @@ use super::shift::Shift;
 use crate::analysis::antennas::fitted::{ScatterPart, Shrinks};
 use crate::analysis::antennas::sources::OwnError;
 use crate::montecarlo::stream::stream;
+use crate::montecarlo::tail::sorted;
 
 /// One absolute value and everything uncertain in it, on the analysis scale.
 #[derive(Debug, Clone)]
@@ -236,7 +237,8 @@ impl Errors {
     /// `risk`: where [`Errors::risk_below`] and [`Errors::risk_above`] come to it, with what does not hang on the
     /// limit worked out once.
     pub fn range(&self, y: f64, risk: f64) -> (f64, f64) {
-        let turned: Vec<Vec<f64>> = self.sides.iter().map(|side| sorted(self.turned_about(side, y))).collect();
+        let turned: Vec<Vec<f64>> =
+            self.sides.iter().map(|side| sorted(self.turned_about(side, y).collect())).collect();
         let least = turned.iter().map(|v| v[0]).fold(f64::INFINITY, f64::min);
         let most = turned.iter().map(|v| v[v.len() - 1]).fold(f64::NEG_INFINITY, f64::max);
         let reach = (most - least).max(self.wave_rms);
@@ -299,7 +301,7 @@ impl Errors {
 
     /// Readings that a true value gives on one side, least first.
     pub fn readings(&self, side: usize, truth: f64) -> Vec<f64> {
-        sorted(self.straight_on(&self.sides[side], truth))
+        sorted(self.straight_on(&self.sides[side], truth).collect())
     }
 
     /// The true value that most easily reads as low as `y`: one whose square is short of the false wave's by the
@@ -326,13 +328,6 @@ struct Straight {
     crossings: Crossings,
     from_match: f64,
     from_easiest: f64,
-}
-
-/// Values, least first.
-fn sorted(values: impl Iterator<Item = f64>) -> Vec<f64> {
-    let mut values: Vec<f64> = values.collect();
-    values.sort_unstable_by(f64::total_cmp);
-    values
 }
 
 /// Share of the values that fulfil a condition.

@@ -2,6 +2,7 @@
 //! so that a risk at any reading is a search in what is sorted and not a walk through all draws.
 
 use super::absolute::{Errors, bisect};
+use crate::montecarlo::tail::sorted;
 
 /// For each draw, where |x + shift + w| passes a limit as x goes up; w is the draw's false wave, and a negative
 /// x + shift counts as none. Without a wave it is x + shift itself that passes.
@@ -45,9 +46,7 @@ impl Crossings {
                 always += 1;
             }
         }
-        rising.sort_unstable_by(f64::total_cmp);
-        falling.sort_unstable_by(f64::total_cmp);
-        Crossings { rising, falling, always }
+        Crossings { rising: sorted(rising), falling: sorted(falling), always }
     }
 
     /// Share of the draws that are over the limit at x.

@@ -15,6 +15,7 @@ pub mod time;
 pub mod why;
 
 use polars::prelude::PolarsResult;
+use rayon::prelude::*;
 
 use crate::analysis::antennas::Choice;
 use crate::analysis::antennas::sets::{Set, sets_of};
@@ -23,8 +24,10 @@ use crate::analysis::next::Questions;
 use crate::analysis::next::session::Habit;
 use crate::season::Season;
 use crate::season::finding::Finding;
+use loads::OwnError;
 use log::{Log, MeterSet};
-use result::{Meters, ReferenceHistory};
+use result::{Meters, PairOfMeters, ReferenceHistory};
+use time::Course;
 
 /// How the analysis is made.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -70,37 +73,44 @@ pub fn analyse_beside(
     };
     let named = |meter: &str| choice.meter.as_ref().is_none_or(|w| w == meter);
     let sets: Vec<&MeterSet> = log.sets.iter().filter(chosen).collect();
-    let (mut pairs, mut own_errors, mut histories) = (vec![], vec![], vec![]);
     let mut findings = season.readings.findings.clone();
-    for (quantity, meters) in meters_by_quantity(&sets) {
-        let mut courses = vec![];
+    let quantities = meters_by_quantity(&sets);
+    let mut compared: Vec<Compared> = vec![];
+    for (quantity, meters) in &quantities {
         for (i, first) in meters.iter().enumerate() {
             for second in &meters[i + 1..] {
-                let bands = pair::common_bands(&sets, &quantity, first, second);
-                if bands.is_empty() || !(named(first) || named(second)) {
-                    continue;
+                let bands = pair::common_bands(&sets, quantity, first, second);
+                if !bands.is_empty() && (named(first) || named(second)) {
+                    compared.push(Compared { quantity, first, second, bands });
                 }
-                let (result, course) =
-                    pair::analyse(&bands, &log, season, options, SHUFFLE_TASKS + number(&log, &bands));
-                courses.push((first.clone(), second.clone(), course));
-                pairs.push(result);
             }
         }
-        for meter in meters.iter().filter(|m| named(m)) {
-            let own: Vec<&MeterSet> =
-                sets.iter().copied().filter(|s| s.quantity.name == quantity && s.meter == *meter).collect();
-            // a meter's own error is told apart by the shifts of the pair it is in
-            let course = courses.iter().find(|c| c.0 == *meter || c.1 == *meter).and_then(|c| c.2.as_ref());
-            let stretch = |session: usize| course.map_or(0, |c| c.stretch(session));
-            let confidence = options.confidence;
-            own_errors
-                .extend(own.iter().filter_map(|s| loads::own_error(s, &log, &season.config, stretch, confidence)));
-            let task = SHUFFLE_TASKS + (1 << 16) + number(&log, &own.iter().map(|s| (*s, *s)).collect::<Vec<_>>());
-            let history: Option<ReferenceHistory> =
-                season.config.reference.as_ref().and_then(|r| alone::history(&own, &log, r, options, task));
-            histories.extend(history);
-        }
     }
+    let (pairs, courses): (Vec<PairOfMeters>, Vec<Option<Course>>) = compared
+        .par_iter()
+        .map(|c| pair::analyse(&c.bands, &log, season, options, SHUFFLE_TASKS + number(&log, &c.bands)))
+        .unzip();
+    let alone: Vec<(&String, &String)> = quantities
+        .iter()
+        .flat_map(|(quantity, meters)| meters.iter().filter(|m| named(m)).map(move |meter| (quantity, meter)))
+        .collect();
+    let by_itself: Vec<(Vec<OwnError>, Option<ReferenceHistory>)> = alone
+        .into_par_iter()
+        .map(|(quantity, meter)| {
+            let own: Vec<&MeterSet> =
+                sets.iter().copied().filter(|s| s.quantity.name == *quantity && s.meter == *meter).collect();
+            // a meter's own error is told apart by the shifts of the pair it is in
+            let with = |c: &Compared| c.quantity == quantity && (c.first == meter || c.second == meter);
+            let course = compared.iter().position(with).and_then(|at| courses[at].as_ref());
+            let stretch = |session: usize| course.map_or(0, |c| c.stretch(session));
+            let error = |s: &&MeterSet| loads::own_error(s, &log, &season.config, stretch, options.confidence);
+            let task = SHUFFLE_TASKS + (1 << 16) + number(&log, &own.iter().map(|s| (*s, *s)).collect::<Vec<_>>());
+            let reference = season.config.reference.as_ref();
+            let history = reference.and_then(|r| alone::history(&own, &log, r, options, task));
+            (own.iter().filter_map(error).collect(), history)
+        })
+        .collect();
+    let (own_errors, histories): (Vec<Vec<OwnError>>, Vec<Option<ReferenceHistory>>) = by_itself.into_iter().unzip();
     let read = sets_of(&season.readings.frame, &season.config)?.0;
     let asked = |s: &Set| sets.iter().any(|m| m.quantity == s.quantity && m.band == s.band && m.meter == s.meter);
     let read: Vec<Set> = read.into_iter().filter(asked).collect();
@@ -117,12 +127,20 @@ pub fn analyse_beside(
         shuffles: options.shuffles,
         pairs,
         next: questions.steps(),
-        own_errors,
-        histories,
+        own_errors: own_errors.into_iter().flatten().collect(),
+        histories: histories.into_iter().flatten().collect(),
         corrections: corrected.corrections,
         findings,
         assumptions: season.assumptions.clone(),
     })
+}
+
+/// Two meters that read one quantity, and their sets of the bands both have.
+struct Compared<'a> {
+    quantity: &'a String,
+    first: &'a String,
+    second: &'a String,
+    bands: Vec<(&'a MeterSet, &'a MeterSet)>,
 }
 
 /// A number for a pair's random stream that does not depend on what else was chosen.

@@ -17,6 +17,8 @@ const MARGIN: f64 = 0.1;
 /// How often series of the memory estimated show less than is seen: far below a half, so that the estimate is too small
 /// much less often than too large.
 const LESS: f64 = 0.2;
+/// The same of several channels: bands of one meter wander together in part, and say less than so many series would.
+const LESS_OF_SEVERAL: f64 = 0.12;
 /// Never more than this.
 const MOST: f64 = 0.9;
 /// The most allowed for in a series of ten points or fewer, where the estimate is little more than noise; each
@@ -32,9 +34,9 @@ const LEAST_FOR_TWO: usize = 12;
 /// The memory φ a search of these channels allows for: φ̂ + 0.1, but no less than 0.4 in seven points and 0.2 in eleven,
 /// and no more than 0.7 in ten points and 0.9 in seventeen.
 ///
-/// φ̂ is the memory at which one in five series of this length, fitted with their best one or two splits, shows no more
-/// correlation of neighbours than these residuals show: a residual about a split that was searched for
-/// resembles its neighbour less than the error itself, and this makes up for it. The constants were chosen so that
+/// φ̂ is the memory at which one in five series of this length (one in eight, of several channels), fitted with their best
+/// one or two splits, shows no more correlation of neighbours than these residuals show: a residual about a split that was
+/// searched for resembles its neighbour less than the error itself, and this makes up for it. The constants were chosen so that
 /// series with a memory up to 0.6 pass for shifted in about 5 % of cases at most, at the price of shifts that are not
 /// called where there are few sessions or one band; `notebooks-md/meters-promise.md` measures both.
 pub fn allowed(channels: &[Channel], rng: &mut impl Rng) -> f64 {
@@ -100,7 +102,7 @@ fn neighbours(channels: &[Channel]) -> f64 {
     if counted > 0.0 { product / counted } else { 0.0 }
 }
 
-/// The [`neighbours`] that a share of [`LESS`] of normal series of that memory stay below.
+/// The [`neighbours`] that a share of [`LESS`], or [`LESS_OF_SEVERAL`], of normal series of that memory stay below.
 fn little(n: usize, channels: usize, memory: f64, rng: &mut impl Rng) -> f64 {
     let mut series: Vec<Channel> = vec![Channel { values: vec![0.0; n], weights: vec![1.0; n] }; channels];
     let mut seen: Vec<f64> = (0..SERIES)
@@ -117,5 +119,6 @@ fn little(n: usize, channels: usize, memory: f64, rng: &mut impl Rng) -> f64 {
         })
         .collect();
     seen.sort_by(f64::total_cmp);
-    seen[(LESS * SERIES as f64) as usize]
+    let share = if channels == 1 { LESS } else { LESS_OF_SEVERAL };
+    seen[(share * SERIES as f64) as usize]
 }
