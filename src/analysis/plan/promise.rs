@@ -137,8 +137,8 @@ impl Situation {
         let mut rng = stream(seed, POSSIBLE_TASK, 0);
         let held = self.log.iter().map(|m| m.antenna + 1).max().unwrap_or(0);
         let known = Layout::new(held, &self.log);
-        let mut seen = known.as_ref().filter(|(layout, _)| !layout.states().contains(&LevelState::Unseen));
-        let drawn = seen.and_then(|(layout, data)| {
+        let shown = known.as_ref().filter(|(layout, _)| !layout.states().contains(&LevelState::Unseen));
+        let drawn = shown.and_then(|(layout, data)| {
             posterior::draws(layout, data, &self.components.fitted, self.floor, count, &mut rng)
         });
         if let Some(mut drawn) = drawn {
@@ -148,14 +148,13 @@ impl Situation {
             }
             return drawn;
         }
-        seen = known.as_ref();
-        let mut errors = seen.map(|(layout, _)| EstimateErrors::new(layout));
+        let mut errors = known.as_ref().map(|(layout, _)| EstimateErrors::new(layout));
         let one = |_| {
             let theta = self.components.draw(&mut rng);
             let mut antennas = self.estimates.clone();
             // a level may be declared or seen as nothing, where V is singular
             let above = theta.map(|t| t.max(1e-12));
-            let off = seen.zip(errors.as_mut()).and_then(|((l, _), errors)| errors.draw(l, &above, &mut rng));
+            let off = known.as_ref().zip(errors.as_mut()).and_then(|((l, _), errors)| errors.draw(l, &above, &mut rng));
             antennas.iter_mut().zip(off.unwrap_or_default()).for_each(|(a, e)| *a += e);
             Draw { theta, antennas }
         };
