@@ -125,17 +125,7 @@ fn known(arguments: &Arguments) {
     let one = |(number, case): (usize, &Case)| {
         // two sessions at least: one shows nothing of what another day would change
         let truth: Vec<f64> = (0..case.antennas).map(|a| if a == 0 { MATTERS } else { 0.0 }).collect();
-        let situation = Situation {
-            antennas: case.antennas,
-            log: vec![],
-            estimates: truth.clone(),
-            components: Components::known(case.sd.map(|sd| sd * sd)),
-            present: (0..case.antennas).collect(),
-            reference: None,
-            declared: vec![0.0; case.antennas * case.antennas],
-            confidence: CONFIDENCE,
-            floor: 0.0,
-        };
+        let situation = situation(vec![], truth.clone(), Components::known(case.sd.map(|sd| sd * sd)));
         let asked = [Asked { first: 0, second: 1, matters: Some(MATTERS), measured: false }];
         let sessions_to_come = case.before + case.more;
         let design = Design { sessions: sessions_to_come, mountings: case.mountings, readings: case.readings };
@@ -230,6 +220,22 @@ fn sessions(
     out
 }
 
+/// A plan's ground: all antennas of the log go on, nothing is declared.
+fn situation(log: Vec<MountingSummary>, estimates: Vec<f64>, components: Components) -> Situation {
+    let antennas = estimates.len();
+    Situation {
+        antennas,
+        log,
+        estimates,
+        components,
+        present: (0..antennas).collect(),
+        reference: None,
+        declared: vec![0.0; antennas * antennas],
+        confidence: CONFIDENCE,
+        floor: 0.0,
+    }
+}
+
 /// The difference of the first two antennas and its half-width, as the verdict of `antennas` has them.
 fn judged(case: &Case, log: &[MountingSummary], seed: u64, number: u64) -> Option<(f64, f64)> {
     let (layout, data) = Layout::new(case.antennas, log)?;
@@ -252,17 +258,7 @@ fn run(case: &Case, seed: u64, id: u64) -> (f64, bool) {
     let Some(now) = SetFit::new(layout, &data, 0.0, CONFIDENCE) else { return (0.0, false) };
     // two sessions and more show every level, or hold it in another
     let Some(components) = Components::from_fit(Some(&now), |_| None) else { return (0.0, false) };
-    let situation = Situation {
-        antennas: case.antennas,
-        log: log.clone(),
-        estimates: now.inference.estimates.clone(),
-        components,
-        present: (0..case.antennas).collect(),
-        reference: None,
-        declared: vec![0.0; case.antennas * case.antennas],
-        confidence: CONFIDENCE,
-        floor: 0.0,
-    };
+    let situation = situation(log.clone(), now.inference.estimates.clone(), components);
     let asked = [Asked { first: 0, second: 1, matters: Some(MATTERS), measured: true }];
     let design = Design { sessions: case.more, mountings: case.mountings, readings: case.readings };
     let possible = situation.possible(TRIALS, seed ^ number);

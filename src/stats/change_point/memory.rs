@@ -36,8 +36,8 @@ const LEAST_FOR_TWO: usize = 12;
 ///
 /// φ̂ is the memory at which one in five series of this length (one in eight, of several channels), fitted with their best
 /// one or two splits, shows no more correlation of neighbours than these residuals show: a residual about a split that was
-/// searched for resembles its neighbour less than the error itself, and this makes up for it. The constants were chosen so that
-/// series with a memory up to 0.6 pass for shifted in about 5 % of cases at most, at the price of shifts that are not
+/// searched for resembles its neighbour less than the error itself, and this makes up for it. The constants were chosen so
+/// that series with a memory up to 0.6 pass for shifted in about 5 % of cases at most, at the price of shifts that are not
 /// called where there are few sessions or one band; `notebooks-md/meters-promise.md` measures both.
 pub fn allowed(channels: &[Channel], rng: &mut impl Rng) -> f64 {
     let n = channels.first().map_or(0, |c| c.values.len()) as f64;
