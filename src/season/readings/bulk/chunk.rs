@@ -4,7 +4,7 @@ use super::super::cell::Comma;
 use super::super::measure::impossible;
 use super::super::moment;
 use super::super::records::Record;
-use super::grouping::{Groups, Key, NAMED, Names};
+use super::grouping::{Groups, Key, NAMED, NO_NAME, Names};
 use crate::radio::quantity::{Quantity, Scale};
 use crate::season::config::{Config, LeaveOut, Repeats};
 use crate::season::units::Conversion;
@@ -21,9 +21,9 @@ pub struct Rules<'a> {
 }
 
 /// A row of a large log, its cells found.
-pub struct Row<'a> {
-    /// Session, antenna, band, meter, quantity, unit: trimmed.
-    pub names: [&'a str; NAMED],
+pub struct Row {
+    /// The numbers of session, antenna, band, meter, quantity, unit among the chunk's [names](Summing::names).
+    pub names: [u32; NAMED],
     /// The value as written, and its decimals.
     pub value: Option<Written>,
     /// The mounting's number; `Err` where the cell holds something else.
@@ -118,13 +118,18 @@ impl<'a> Summing<'a> {
         }
     }
 
+    /// The names so far of each column: trimmed.
+    pub fn names(&mut self) -> &mut [Names; NAMED] {
+        &mut self.names
+    }
+
     /// Takes a row in where it is plainly a reading; else tells so.
-    pub fn takes(&mut self, row: &Row<'_>, line: impl FnOnce() -> usize) -> bool {
+    pub fn takes(&mut self, row: &Row, line: impl FnOnce() -> usize) -> bool {
         let (Some(written), Ok(mounting), Ok(when)) = (row.value, row.mounting, row.when) else { return false };
-        if !row.rest_is_plain || row.names[..NAMED - 1].iter().any(|name| name.is_empty()) {
+        let numbers = row.names;
+        if !row.rest_is_plain || numbers[..NAMED - 1].contains(&NO_NAME) {
             return false;
         }
-        let numbers: [u32; NAMED] = std::array::from_fn(|k| self.names[k].number(row.names[k]));
         let Some(known) = self.known(numbers[4], numbers[5]) else { return false };
         let known = &self.known[known].1;
         let Some(Known { quantity, conversion, proper }) = known else { return false };
@@ -267,9 +272,11 @@ pub fn shortest(number: f64) -> Option<Written> {
     if !(number.abs() < 1e9) {
         return None;
     }
+    // added and taken away again, it leaves the nearest whole number
+    const TO_WHOLE: f64 = 1.5 * (1u64 << 52) as f64;
     let fits = |d: usize| {
-        let digits = (number * TENS[d]).round();
-        digits.abs() < 9e15 && digits / TENS[d] == number
+        let digits = number * TENS[d] + TO_WHOLE - TO_WHOLE;
+        digits.abs() < 1e15 && digits / TENS[d] == number
     };
     let decimals = (0..=MOST_DECIMALS).find(|&d| fits(d))?;
     Some(Written { number, decimals: decimals as u8 })

@@ -13,6 +13,7 @@ use super::super::records::Record;
 use super::super::table::{NEEDED, OPTIONAL, plain_name};
 use super::super::{Part, ReadError, cell::Comma};
 use super::chunk::{Moments, Row, Rules, Summing, Written, plain, shortest};
+use super::grouping::{NAMED, NO_NAME};
 use super::text::whole;
 use super::{CHUNK_ROWS, Summed, Unfit, on_all_threads, part};
 use crate::season::config::Config;
@@ -62,16 +63,15 @@ pub fn read(file: &str, path: &Path, config: &Config, left_out: &mut [LeftOut]) 
     part(file, header, merged, &rules, None, left_out)
 }
 
-/// A column's cells, one after the other.
+/// A column's cells.
 enum Cells<'a> {
-    Text(Box<dyn Iterator<Item = Option<&'a str>> + 'a>),
-    Number(Box<dyn Iterator<Item = Option<f64>> + 'a>),
-    Whole(Box<dyn Iterator<Item = Option<i64>> + 'a>),
+    Text(&'a StringChunked),
+    Number(&'a Float64Chunked, Option<&'a [f64]>),
+    Whole(&'a Int64Chunked, Option<&'a [i64]>),
     Absent,
 }
 
 /// One cell.
-#[derive(Clone, Copy)]
 enum Cell<'a> {
     Empty,
     Text(&'a str),
@@ -79,18 +79,30 @@ enum Cell<'a> {
     Whole(i64),
 }
 
-impl<'a> Iterator for Cells<'a> {
-    type Item = Cell<'a>;
-
-    fn next(&mut self) -> Option<Cell<'a>> {
-        Some(match self {
-            Cells::Text(texts) => {
-                texts.next()?.map(str::trim).filter(|t| !t.is_empty()).map_or(Cell::Empty, Cell::Text)
-            }
-            Cells::Number(numbers) => numbers.next()?.map_or(Cell::Empty, Cell::Number),
-            Cells::Whole(numbers) => numbers.next()?.map_or(Cell::Empty, Cell::Whole),
-            Cells::Absent => Cell::Empty,
+impl<'a> Cells<'a> {
+    /// Those of the column of that name among those found.
+    fn of(columns: &'a [Column], found: &[&str], name: &str) -> PolarsResult<Cells<'a>> {
+        let Some(at) = found.iter().position(|f| *f == name) else { return Ok(Cells::Absent) };
+        Ok(match columns[at].dtype() {
+            DataType::String => Cells::Text(columns[at].str()?),
+            DataType::Float64 => columns[at].f64().map(|cells| Cells::Number(cells, cells.cont_slice().ok()))?,
+            _ => columns[at].i64().map(|cells| Cells::Whole(cells, cells.cont_slice().ok()))?,
         })
+    }
+
+    #[inline(always)]
+    fn get(&self, at: usize) -> Cell<'a> {
+        match self {
+            Cells::Text(texts) => {
+                texts.get(at).map(str::trim).filter(|t| !t.is_empty()).map_or(Cell::Empty, Cell::Text)
+            }
+            // without an empty cell they lie in a row
+            Cells::Number(_, Some(all)) => Cell::Number(all[at]),
+            Cells::Number(numbers, None) => numbers.get(at).map_or(Cell::Empty, Cell::Number),
+            Cells::Whole(_, Some(all)) => Cell::Whole(all[at]),
+            Cells::Whole(numbers, None) => numbers.get(at).map_or(Cell::Empty, Cell::Whole),
+            Cells::Absent => Cell::Empty,
+        }
     }
 }
 
@@ -105,16 +117,7 @@ fn simple(batch: &DataFrame) -> PolarsResult<Vec<Column>> {
         }
         _ => column.cast(&DataType::String),
     };
-    batch.columns().iter().map(of).collect()
-}
-
-fn cells<'a>(columns: &'a [Column], found: &[&str], name: &str) -> PolarsResult<Cells<'a>> {
-    let Some(at) = found.iter().position(|f| *f == name) else { return Ok(Cells::Absent) };
-    Ok(match columns[at].dtype() {
-        DataType::String => Cells::Text(Box::new(columns[at].str()?.iter())),
-        DataType::Float64 => Cells::Number(Box::new(columns[at].f64()?.iter())),
-        _ => Cells::Whole(Box::new(columns[at].i64()?.iter())),
-    })
+    batch.columns().iter().map(|column| Ok(of(column)?.rechunk())).collect()
 }
 
 fn summed(batch: &DataFrame, found: &[&'static str], rules: &Rules<'_>) -> Summed {
@@ -123,68 +126,69 @@ fn summed(batch: &DataFrame, found: &[&'static str], rules: &Rules<'_>) -> Summe
 
 fn taken_in(batch: &DataFrame, found: &[&'static str], rules: &Rules<'_>) -> PolarsResult<super::Chunk> {
     let columns = simple(batch)?;
-    let of = |name: &str| cells(&columns, found, name);
-    let names = ["session", "antenna", "band", "meter", "quantity", "unit"];
-    let mut named = [of(names[0])?, of(names[1])?, of(names[2])?, of(names[3])?, of(names[4])?, of(names[5])?];
-    let (mut values, mut mountings, mut whens) = (of("value")?, of("mounting")?, of("when")?);
-    let (mut readings, mut sds) = (of("readings")?, of("sd")?);
-    let (mut numbers, mut marked) = ([of("order")?, of("battery")?], of(marks::COLUMN)?);
+    let of = |name: &str| Cells::of(&columns, found, name);
+    let (values, mountings, whens, readings, sds) =
+        (of("value")?, of("mounting")?, of("when")?, of("readings")?, of("sd")?);
+    let (others, marked) = ([of("order")?, of("battery")?], of(marks::COLUMN)?);
     let moments_are_numbers =
         found.iter().position(|f| *f == "when").is_some_and(|at| batch.columns()[at].dtype().is_temporal());
     let mut summing = Summing::new(rules, batch.height());
+    let mut named = Vec::with_capacity(NAMED);
+    for (name, names) in ["session", "antenna", "band", "meter", "quantity", "unit"].iter().zip(summing.names()) {
+        named.push(match found.iter().position(|f| f == name) {
+            Some(at) if columns[at].dtype() == &DataType::String => Named::Text(names.numbers(columns[at].str()?)),
+            Some(at) => Named::Other(columns[at].is_null()),
+            None => Named::Absent,
+        });
+    }
     let mut moments = Moments::default();
     for at in 0..batch.height() {
-        let mut text = true;
-        let names: [&str; 6] = std::array::from_fn(|k| match named[k].next() {
-            Some(Cell::Text(name)) => name,
-            Some(Cell::Empty) | None => "",
-            Some(_) => {
-                text = false;
-                ""
+        let mut rest_is_plain = matches!(sds.get(at), Cell::Empty);
+        let names = std::array::from_fn(|k| match &named[k] {
+            Named::Text(numbers) => numbers[at],
+            Named::Absent => NO_NAME,
+            Named::Other(empty) => {
+                rest_is_plain &= empty.get(at) == Some(true);
+                NO_NAME
             }
         });
-        let value = match values.next() {
-            Some(Cell::Number(number)) => shortest(number),
-            Some(Cell::Whole(number)) => {
+        let value = match values.get(at) {
+            Cell::Number(number) => shortest(number),
+            Cell::Whole(number) => {
                 Some(Written { number: number as f64, decimals: 0 }).filter(|_| number.unsigned_abs() < 1 << 50)
             }
-            Some(Cell::Text(text)) => plain(text.as_bytes(), b'.'),
-            _ => None,
+            Cell::Text(text) => plain(text.as_bytes(), b'.'),
+            Cell::Empty => None,
         };
-        let mounting = match mountings.next() {
-            Some(Cell::Whole(number)) if number >= 0 => Ok(Some(number)),
-            Some(Cell::Empty) | None => Ok(None),
-            Some(Cell::Number(number)) if number >= 0.0 && number.fract() == 0.0 && number < 1e15 => {
-                Ok(Some(number as i64))
-            }
-            Some(Cell::Text(text)) => whole(text),
+        let mounting = match mountings.get(at) {
+            Cell::Whole(number) if number >= 0 => Ok(Some(number)),
+            Cell::Empty => Ok(None),
+            Cell::Number(number) if number >= 0.0 && number.fract() == 0.0 && number < 1e15 => Ok(Some(number as i64)),
+            Cell::Text(text) => whole(text),
             _ => Err(()),
         };
-        let when = match whens.next() {
-            Some(Cell::Whole(moment)) if moments_are_numbers => Ok(Some(moment)),
-            Some(Cell::Text(text)) => moments.read(text),
-            Some(Cell::Empty) | None => Ok(None),
-            Some(_) => Err(()),
+        let when = match whens.get(at) {
+            Cell::Whole(moment) if moments_are_numbers => Ok(Some(moment)),
+            Cell::Text(text) => moments.read(text),
+            Cell::Empty => Ok(None),
+            _ => Err(()),
         };
-        let single = match readings.next() {
-            Some(Cell::Empty) | None => true,
-            Some(Cell::Whole(1)) => true,
-            Some(Cell::Number(count)) => count == 1.0,
+        rest_is_plain &= match readings.get(at) {
+            Cell::Empty | Cell::Whole(1) => true,
+            Cell::Number(count) => count == 1.0,
             _ => false,
         };
-        let alone = matches!(sds.next(), Some(Cell::Empty) | None);
-        let mut rest = text && single && alone;
-        for cells in &mut numbers {
-            rest &= match cells.next() {
-                Some(Cell::Empty | Cell::Whole(_)) | None => true,
-                Some(Cell::Number(number)) => number.is_finite() && number >= 0.0,
-                Some(Cell::Text(text)) => plain(text.as_bytes(), b'.').is_some_and(|w| w.number >= 0.0),
+        for cells in &others {
+            rest_is_plain &= match cells.get(at) {
+                Cell::Empty | Cell::Whole(_) => true,
+                Cell::Number(number) => number.is_finite() && number >= 0.0,
+                Cell::Text(text) => plain(text.as_bytes(), b'.').is_some_and(|w| w.number >= 0.0),
             };
         }
-        if matches!(marked.next(), Some(Cell::Text(text)) if marks::is_mark(text)) {
+        if matches!(marked.get(at), Cell::Text(text) if marks::is_mark(text)) {
             polars_bail!(ComputeError: "what is taken back must be found among the rows");
         }
-        let row = Row { names, value, mounting, when, rest_is_plain: rest };
+        let row = Row { names, value, mounting, when, rest_is_plain };
         if !summing.takes(&row, || at + 1) {
             let record = parquet::record(batch, at)?;
             if !record.is_blank() {
@@ -196,4 +200,13 @@ fn taken_in(batch: &DataFrame, found: &[&'static str], rules: &Rules<'_>) -> Pol
         }
     }
     Ok(summing.summed(batch.height()))
+}
+
+/// A column of names.
+enum Named {
+    /// Their numbers.
+    Text(Vec<u32>),
+    /// No text: where it is empty.
+    Other(BooleanChunked),
+    Absent,
 }

@@ -1,17 +1,28 @@
 //! Names and mountings by number: what grouping a large log takes longest over.
 
-use polars::prelude::{InitHashMaps, PlHashMap};
+use polars::prelude::{InitHashMaps, PlHashMap, StringChunked};
 
 /// Columns of names that, with the mounting, tell the readings of one mounting and unit: session, antenna, band,
 /// meter, quantity, unit.
 pub const NAMED: usize = 6;
 
-/// The names of one column, each by the number of its first appearance.
-#[derive(Default)]
+/// Different cells of one column remembered as met lately.
+const LATELY_CELLS: usize = 64;
+
+/// The number of an empty name, in every column.
+pub const NO_NAME: u32 = 0;
+
+/// The names of one column, each by the number of its first appearance; an empty one is [`NO_NAME`].
 pub struct Names {
     known: PlHashMap<Box<str>, u32>,
     list: Vec<Box<str>>,
     last: u32,
+}
+
+impl Default for Names {
+    fn default() -> Self {
+        Names { known: PlHashMap::from_iter([("".into(), NO_NAME)]), list: vec!["".into()], last: NO_NAME }
+    }
 }
 
 impl Names {
@@ -32,6 +43,33 @@ impl Names {
         self.last
     }
 
+    /// The numbers of a column's cells, trimmed; one without a name is empty.
+    pub fn numbers(&mut self, cells: &StringChunked) -> Vec<u32> {
+        if cells.null_count() > 0 {
+            return cells.iter().map(|cell| self.number(cell.unwrap_or("").trim())).collect();
+        }
+        let mut out = Vec::with_capacity(cells.len());
+        for cells in cells.downcast_iter() {
+            // cells of one text that a file keeps once are equal without a look at the text
+            let mut lately = [None; LATELY_CELLS];
+            for (at, view) in cells.views().iter().enumerate() {
+                let same = (view.length, view.prefix, view.buffer_idx, view.offset);
+                let mixed = (same.0 ^ same.1 ^ same.2.rotate_left(11) ^ same.3).wrapping_mul(0x9e37_79b9);
+                let place = &mut lately[(mixed >> 16) as usize % LATELY_CELLS];
+                let number = match place {
+                    Some((known, number)) if *known == same => *number,
+                    _ => {
+                        let number = self.number(cells.value(at).trim());
+                        *place = Some((same, number));
+                        number
+                    }
+                };
+                out.push(number);
+            }
+        }
+        out
+    }
+
     /// The name of a number.
     pub fn name(&self, number: u32) -> &str {
         self.list.get(number as usize).map_or("", |name| name)
@@ -49,28 +87,42 @@ pub type Key = ([u32; NAMED], Option<i64>);
 /// Groups by their number, in order of first appearance.
 pub struct Groups {
     known: PlHashMap<Key, u32>,
-    last: Option<(Key, u32)>,
+    /// Groups met lately, each at its place by [`place`]: a bench goes round the same few.
+    lately: Vec<Option<(Key, u32)>>,
     count: u32,
 }
 
 impl Default for Groups {
     fn default() -> Self {
-        Groups { known: PlHashMap::new(), last: None, count: 0 }
+        Groups { known: PlHashMap::new(), lately: vec![None; LATELY], count: 0 }
     }
+}
+
+/// Groups remembered as met lately.
+const LATELY: usize = 256;
+
+/// Where a group is remembered.
+fn place((names, mounting): &Key) -> usize {
+    // multiplied by an odd number near 2^64/φ, the upper bits depend on all of them
+    let mixed = names.chunks_exact(2).fold(mounting.unwrap_or(-1) as u64, |mixed, two| {
+        (mixed ^ (u64::from(two[0]) << 32 | u64::from(two[1]))).wrapping_mul(0x9e37_79b9_7f4a_7c15).rotate_left(25)
+    });
+    mixed as usize % LATELY
 }
 
 impl Groups {
     /// A group's number, and whether it is new.
     pub fn number(&mut self, key: Key) -> (u32, bool) {
-        if let Some((last, number)) = self.last
-            && last == key
+        let lately = &mut self.lately[place(&key)];
+        if let Some((known, number)) = lately
+            && *known == key
         {
-            return (number, false);
+            return (*number, false);
         }
         let next = self.count;
         let number = *self.known.entry(key).or_insert(next);
         self.count += u32::from(number == next);
-        self.last = Some((key, number));
+        *lately = Some((key, number));
         (number, number == next)
     }
 

@@ -206,8 +206,9 @@ fn summed(text: &[u8], delimiter: u8, point: u8, columns: &Columns, rules: &Rule
         }
         if record.len() == columns.width && one_line && !marks::is_unfinished(raw) {
             let number = |at: Option<usize>| plain(cell(at).as_bytes(), point).is_some_and(|w| w.number >= 0.0);
+            let names = summing.names();
             let row = Row {
-                names: columns.names.map(&cell),
+                names: std::array::from_fn(|k| names[k].number(cell(columns.names[k]))),
                 value: plain(cell(Some(columns.value)).as_bytes(), point),
                 mounting: whole(cell(columns.mounting)),
                 when: moments.read(cell(columns.when)),
