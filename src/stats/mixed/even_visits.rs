@@ -17,10 +17,11 @@
 //! fit and not from single residuals). Standard errors from the equal fit are stretched by √(LᵀSL/LᵀΦL)
 //! where that is above 1; they are never shrunk, since the τ_j are uncertain.
 
+use super::fit::Origin;
 use super::kenward_roger::KenwardRoger;
 use super::layout::{Data, Layout};
-use super::likelihood::{Theta, Workspace};
 use super::small_matrix::multiply;
+use super::weights::{Theta, Weights};
 
 /// A set seen as one mean a visit.
 #[derive(Debug, Clone)]
@@ -29,6 +30,8 @@ pub struct EvenVisits {
     pub(super) layout: Layout,
     /// Components to start a fit from.
     pub(super) start: Theta,
+    /// What is known there.
+    pub(super) origin: Origin,
     /// Per cell: its share in its visit's mean.
     share: Vec<f64>,
     /// Per visit: τ_j/τ̄ − 1.
@@ -36,50 +39,43 @@ pub struct EvenVisits {
 }
 
 impl EvenVisits {
-    /// Equal weights, where they are expected to err less than the fit's own. The workspace is evaluated at
-    /// the bounded estimate θ; `weighed` is its adjustment with every component the log shows.
+    /// Equal weights, where they are expected to err less than the fit's own at the bounded estimate θ; `weighed` is
+    /// its adjustment with every component the log shows.
     pub(super) fn if_better(
         layout: &Layout,
-        workspace: &Workspace,
+        weights: &Weights,
         theta: &Theta,
         weighed: &KenwardRoger,
     ) -> Option<EvenVisits> {
-        let even = EvenVisits::new(layout, workspace, theta)?;
-        let mut equal = Workspace::new(&even.layout);
-        if !equal.evaluate(&even.layout, &even.layout.zero_data(), &even.start, 0.0) {
-            return None;
-        }
+        let even = EvenVisits::new(layout, weights, theta)?;
         let p = layout.antennas();
         let mean_square = |covariance: &[f64]| -> f64 {
             let at = |i: usize, j: usize| covariance[i * p + j];
             let pairs = (0..p).flat_map(|i| (i + 1..p).map(move |j| (i, j)));
             pairs.filter(|&(i, j)| layout.linked(i, j)).map(|(i, j)| at(i, i) + at(j, j) - 2.0 * at(i, j)).sum()
         };
-        let better = mean_square(&even.covariance(&equal)) < mean_square(weighed.adjusted_covariance());
+        let better = mean_square(&even.covariance(&even.origin.weights)) < mean_square(weighed.adjusted_covariance());
         better.then_some(even)
     }
 
     /// `None` where all visits weigh the same anyway, or a visit's scatter shows nowhere.
-    fn new(layout: &Layout, workspace: &Workspace, theta: &Theta) -> Option<EvenVisits> {
+    fn new(layout: &Layout, weights: &Weights, theta: &Theta) -> Option<EvenVisits> {
         let visits = layout.visits.len() as f64;
-        let tau: Vec<f64> = workspace.a.iter().map(|a| 1.0 / a).collect();
+        let tau: Vec<f64> = weights.a.iter().map(|a| 1.0 / a).collect();
         let mean = tau.iter().sum::<f64>() / visits;
         let excess: Vec<f64> = tau.iter().map(|t| t / mean - 1.0).collect();
         if layout.strata()[1] < 1.0 || excess.iter().all(|e| e.abs() < 1e-9) {
             return None;
         }
         // harmonic mean of the readings a visit holds: what display rounding leaves in a mean visit
-        let readings = |j: usize| -> f64 {
-            let cells = &layout.cells[layout.visits[j].cells.clone()];
-            cells.iter().map(|c| c.mountings * layout.classes[c.class].readings).sum()
-        };
-        let common = visits / (0..layout.visits.len()).map(|j| 1.0 / readings(j)).sum::<f64>();
-        let mut share = workspace.weight.clone();
-        for (visit, total) in layout.visits.iter().zip(&workspace.visit_weight) {
+        let common = visits / layout.kinds.iter().map(|kind| kind.visits / kind.readings).sum::<f64>();
+        let mut share = weights.weight.clone();
+        for (visit, total) in layout.visits.iter().zip(&weights.visit_weight) {
             share[visit.cells.clone()].iter_mut().for_each(|w| *w /= total);
         }
-        let layout = layout.one_cell_a_visit(&vec![common; layout.visits.len()]);
-        Some(EvenVisits { layout, start: [theta[0], 0.0, 0.0, mean * common], share, excess })
+        let layout = layout.one_cell_a_visit(&vec![common; layout.kinds.len()]);
+        let start = [theta[0], 0.0, 0.0, mean * common];
+        Some(EvenVisits { origin: Origin::at(&layout, &start, 0.0)?, layout, start, share, excess })
     }
 
     /// The visits' means.
@@ -92,17 +88,17 @@ impl EvenVisits {
         }
     }
 
-    /// S at the θ the workspace was evaluated at, p×p.
-    pub(super) fn covariance(&self, workspace: &Workspace) -> Vec<f64> {
+    /// S at the θ of the weights, p×p.
+    pub(super) fn covariance(&self, weights: &Weights) -> Vec<f64> {
         let p = self.layout.antennas();
         let mut inner = vec![0.0; p * p];
         for (s, visits) in self.layout.sessions.iter().enumerate() {
             for j in visits.clone() {
-                let tau = 1.0 / workspace.a[j];
+                let tau = 1.0 / weights.a[j];
                 // column j of B = diag(a) − c·a·aᵀ
                 let column = |i: usize| {
-                    let own = if i == j { workspace.a[j] } else { 0.0 };
-                    own - workspace.c[s] * workspace.a[i] * workspace.a[j]
+                    let own = if i == j { weights.a[j] } else { 0.0 };
+                    own - weights.c[s] * weights.a[i] * weights.a[j]
                 };
                 for i in visits.clone() {
                     for k in visits.clone() {
@@ -113,9 +109,9 @@ impl EvenVisits {
             }
         }
         let (mut half, mut out) = (vec![0.0; p * p], vec![0.0; p * p]);
-        multiply(&workspace.phi, &inner, p, &mut half);
-        multiply(&half, &workspace.phi, p, &mut out);
-        out.iter_mut().zip(&workspace.phi).for_each(|(x, phi)| *x += phi);
+        multiply(&weights.phi, &inner, p, &mut half);
+        multiply(&half, &weights.phi, p, &mut out);
+        out.iter_mut().zip(&weights.phi).for_each(|(x, phi)| *x += phi);
         out
     }
 }

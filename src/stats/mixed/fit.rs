@@ -8,8 +8,9 @@
 
 use super::kenward_roger::expected;
 use super::layout::{Data, Layout};
-use super::likelihood::{Theta, Workspace};
+use super::likelihood::Workspace;
 use super::small_matrix::solve_active;
+use super::weights::{Theta, Weights};
 
 /// Where a fit ended.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -43,8 +44,23 @@ impl Precision {
     pub const REPLAY: Precision = Precision { tolerance: 2e-2, most_steps: 40, scoring: 0 };
 }
 
-/// Expected information at a θ, kept to make the first step of many fits from there.
-pub type Information = [[f64; 4]; 4];
+/// What is known at a θ without any readings, kept to make the first step of many fits from there.
+#[derive(Debug, Clone)]
+pub struct Origin {
+    /// The weights.
+    pub weights: Weights,
+    /// The expected information.
+    pub information: [[f64; 4]; 4],
+}
+
+impl Origin {
+    /// At θ; `None` where θ is not admissible.
+    pub fn at(layout: &Layout, theta: &Theta, floor: f64) -> Option<Origin> {
+        let mut weights = Weights::at(layout, theta, floor)?;
+        weights.trace(layout, theta);
+        Some(Origin { information: expected(layout, &weights, theta).information, weights })
+    }
+}
 
 /// Where a fit starts, and with what knowledge.
 #[derive(Debug, Clone, Copy)]
@@ -53,8 +69,15 @@ pub struct Start<'a> {
     pub theta: &'a Theta,
     /// Components that are estimated; the others stay as they are in `theta`.
     pub free: &'a [bool; 4],
-    /// Expected information at `theta`, where known: replays all start where they were simulated.
-    pub information: Option<&'a Information>,
+    /// What is known at `theta`: replays all start where they were simulated.
+    pub known: Option<&'a Origin>,
+}
+
+impl<'a> Start<'a> {
+    /// Nothing known beforehand.
+    pub fn at(theta: &'a Theta, free: &'a [bool; 4]) -> Start<'a> {
+        Start { theta, free, known: None }
+    }
 }
 
 /// Fits the components the layout shows, from a start computed from the data.
@@ -65,7 +88,7 @@ pub struct Start<'a> {
 pub fn fit(layout: &Layout, data: &Data, floor: f64, workspace: &mut Workspace) -> Option<Fit> {
     let free = layout.active();
     let theta = guess(layout, data, floor, &free)?;
-    let start = Start { theta: &theta, free: &free, information: None };
+    let start = Start::at(&theta, &free);
     fit_from(layout, data, floor, start, Precision::FULL, workspace)
 }
 
@@ -98,18 +121,22 @@ pub fn fit_from(
     workspace: &mut Workspace,
 ) -> Option<Fit> {
     let mut theta = *start.theta;
-    if !workspace.evaluate(layout, data, &theta, floor) {
+    let begun = match start.known {
+        Some(origin) => workspace.evaluate_with(&origin.weights, layout, data, &theta),
+        None => workspace.evaluate(layout, data, &theta, floor),
+    };
+    if !begun {
         return None;
     }
     let mut criterion = workspace.criterion;
-    let mut scoring = if start.information.is_some() { 1 } else { precision.scoring };
+    let mut scoring = if start.known.is_some() { precision.scoring.max(1) } else { precision.scoring };
     let mut converged = false;
     let mut steps = 0;
     while steps < precision.most_steps && !converged {
-        let slope = workspace.slope(layout, data, &theta, start.free);
-        let information = match (scoring > 0, steps, start.information) {
-            (true, 0, Some(known)) => *known,
-            (true, _, _) => expected(layout, workspace, &theta).information,
+        let slope = workspace.slope(layout, data, &theta, start.free, scoring == 0);
+        let information = match (scoring > 0, steps, start.known) {
+            (true, 0, Some(origin)) => origin.information,
+            (true, _, _) => expected(layout, &workspace.weights, &theta).information,
             (false, _, _) => slope.information,
         };
         let moving: [bool; 4] = std::array::from_fn(|k| start.free[k] && (theta[k] > 0.0 || slope.gradient[k] < 0.0));
@@ -201,7 +228,7 @@ mod tests {
         let mut w = Workspace::new(&layout);
         let theta = [0.3, 0.1, 0.07, 0.02];
         assert!(w.evaluate(&layout, &data, &theta, 0.0));
-        let slope = w.slope(&layout, &data, &theta, &[true; 4]);
+        let slope = w.slope(&layout, &data, &theta, &[true; 4], true);
         for k in 0..4 {
             let h = 1e-5 * theta[k];
             let at = |x: f64, w: &mut Workspace| {
@@ -225,8 +252,8 @@ mod tests {
         let mut w = Workspace::new(&layout);
         let fit = fit(&layout, &data, 0.0, &mut w).unwrap();
         assert!(fit.converged && fit.steps < 30, "{fit:?}");
-        let slope = w.slope(&layout, &data, &fit.theta, &[true; 4]);
-        let information = expected(&layout, &w, &fit.theta).information;
+        let slope = w.slope(&layout, &data, &fit.theta, &[true; 4], true);
+        let information = expected(&layout, &w.weights, &fit.theta).information;
         for k in 0..4 {
             assert!(slope.gradient[k].abs() < 1e-6 * information[k][k].sqrt(), "{k} {fit:?} {slope:?}");
         }

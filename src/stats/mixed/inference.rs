@@ -18,12 +18,14 @@
 //! 2·MS_visit/(sessions·mountings·readings) on (sessions − 1)(antennas − 1) degrees of freedom.
 //! Source of the intra-session analysis: Yates (1940), Annals of Eugenics 10:317–325.
 
+use super::collapsed::Collapsed;
 use super::even_visits::EvenVisits;
-use super::fit::{Fit, Information, Precision, Start, fit_from};
+use super::fit::{Fit, Precision, Start, fit_from};
 use super::kenward_roger::{ContrastError, KenwardRoger, kenward_roger};
 use super::layout::{Data, Layout};
 use super::levels::Level;
-use super::likelihood::{Theta, Workspace};
+use super::likelihood::Workspace;
+use super::weights::{Theta, Weights};
 
 /// What a session's variance is set to, as a multiple of a visit's, to make sessions act as fixed:
 /// large enough to change no contrast by more than 10⁻⁷ of its spread and no standard error by more than
@@ -109,21 +111,6 @@ struct Across {
     adjustment: Option<KenwardRoger>,
 }
 
-/// A set with its lower strata dropped.
-#[derive(Debug, Clone)]
-struct Collapsed {
-    layout: Layout,
-    data: Data,
-    workspace: Workspace,
-}
-
-impl Collapsed {
-    fn evenly(even: &EvenVisits, layout: &Layout, data: &Data) -> Collapsed {
-        let workspace = Workspace::new(&even.layout);
-        Collapsed { layout: even.layout.clone(), data: even.means(layout, data), workspace }
-    }
-}
-
 /// Runs the rule on the log itself, with the better of the two ways to weigh its visits. `None` where
 /// the log shows no scatter at any level.
 pub fn infer(layout: &Layout, data: &Data, floor: f64) -> Option<Inference> {
@@ -139,15 +126,15 @@ fn infer_with(
     layout: &Layout,
     data: &Data,
     floor: f64,
-    evenly: impl Fn(&Layout, &Workspace, &Theta, &KenwardRoger) -> Option<EvenVisits>,
+    evenly: impl Fn(&Layout, &Weights, &Theta, &KenwardRoger) -> Option<EvenVisits>,
 ) -> Option<Inference> {
     let mut workspace = Workspace::new(layout);
     let first = super::fit::fit(layout, data, floor, &mut workspace)?;
     let active = layout.active();
-    let absolute = kenward_roger(layout, &workspace, &first.theta, &active)?;
-    let even = evenly(layout, &workspace, &first.theta, &absolute);
+    let absolute = kenward_roger(layout, &workspace.weights, &first.theta, &active)?;
+    let even = evenly(layout, &workspace.weights, &first.theta, &absolute);
     let level: f64 = workspace.beta.iter().sum::<f64>() / workspace.beta.len() as f64;
-    let start = Start { theta: &first.theta, free: &active, information: None };
+    let start = Start::at(&first.theta, &active);
     let how = Settling { floor, precision: Precision::FULL, adjust: true, even: even.as_ref() };
     let settled = settle(layout, data, start, how, &mut workspace)?;
 
@@ -155,9 +142,9 @@ fn infer_with(
         Some(c) => (&c.layout, &c.workspace),
         None => (layout, &workspace),
     };
-    let mut within = kenward_roger(final_layout, final_workspace, &settled.theta, &settled.free)?;
+    let mut within = kenward_roger(final_layout, &final_workspace.weights, &settled.theta, &settled.free)?;
     if let Some(even) = &even {
-        within = within.stretched(even.covariance(final_workspace));
+        within = within.stretched(even.covariance(&final_workspace.weights));
     }
     // contrasts from the settled fit, their common level from the bounded one
     let shift = level - final_workspace.beta.iter().sum::<f64>() / final_workspace.beta.len() as f64;
@@ -290,7 +277,7 @@ pub fn settle(layout: &Layout, data: &Data, start: Start, how: Settling, workspa
         Some(even) => {
             let mut visits = Collapsed::evenly(even, layout, data);
             let free = visits.layout.active();
-            let start = Start { theta: &even.start, free: &free, information: None };
+            let start = Start { theta: &even.start, free: &free, known: Some(&even.origin) };
             let fit = fit_from(&visits.layout, &visits.data, floor, start, precision, &mut visits.workspace)?;
             Settled::from(fit, free, Some(Box::new(visits)), basis)
         }
@@ -300,10 +287,10 @@ pub fn settle(layout: &Layout, data: &Data, start: Start, how: Settling, workspa
         let zero = |k: usize| settled.free[k] && settled.theta[k] == 0.0;
         let next = if zero(1) {
             settled.basis.collapsed_to = Some(Level::Visit);
-            collapse_to_visits(current, settled.data(data), settled.workspace(workspace), &settled.theta)
+            Collapsed::to_visits(current, settled.data(data), &settled.workspace(workspace).weights, &settled.theta)
         } else if zero(2) {
             settled.basis.collapsed_to = Some(Level::Mounting);
-            drop_readings(current, settled.data(data), &settled.theta)
+            Collapsed::to_mountings(current, settled.data(data), &settled.theta)
         } else if zero(0) {
             settled.fix_session(layout, workspace, adjust);
             settled.refit(layout, data, floor, precision, workspace);
@@ -335,7 +322,7 @@ impl Settled {
 
     fn refit(&mut self, layout: &Layout, data: &Data, floor: f64, precision: Precision, workspace: &mut Workspace) {
         let (theta, free) = (self.theta, self.free);
-        let start = Start { theta: &theta, free: &free, information: None };
+        let start = Start::at(&theta, &free);
         let fit = match self.collapsed.as_deref_mut() {
             Some(c) => fit_from(&c.layout, &c.data, floor, start, precision, &mut c.workspace),
             None => fit_from(layout, data, floor, start, precision, workspace),
@@ -355,11 +342,12 @@ impl Settled {
         let w = self.workspace(workspace);
         let across = (!layout.all_linked()).then(|| Across {
             beta: w.beta.clone(),
-            phi: w.phi.clone(),
-            factor: w.factor.clone(),
-            adjustment: if adjust { kenward_roger(current, w, &self.theta, &self.free) } else { None },
+            phi: w.weights.phi.clone(),
+            factor: w.weights.factor.clone(),
+            adjustment: if adjust { kenward_roger(current, &w.weights, &self.theta, &self.free) } else { None },
         });
-        let tau = w.a.iter().map(|a| 1.0 / a).sum::<f64>() / w.a.len() as f64;
+        let a = &w.weights.a;
+        let tau = a.iter().map(|a| 1.0 / a).sum::<f64>() / a.len() as f64;
         self.across = across;
         self.theta[0] = DIFFUSE * tau;
         self.free[0] = false;
@@ -372,7 +360,7 @@ impl Settled {
             Some(across) if !linked => (&across.beta, &across.phi),
             _ => {
                 let w = self.workspace(workspace);
-                (&w.beta, &w.phi)
+                (&w.beta, &w.weights.phi)
             }
         }
     }
@@ -384,7 +372,7 @@ impl Settled {
             Some(across) => (&across.beta, &across.factor),
             None => {
                 let w = self.workspace(workspace);
-                (&w.beta, &w.factor)
+                (&w.beta, &w.weights.factor)
             }
         }
     }
@@ -393,42 +381,6 @@ impl Settled {
 fn joint_factor<'a>(layout: &Layout, settled: &'a Settled, workspace: &'a Workspace) -> &'a [f64] {
     match &settled.across {
         Some(across) if !layout.all_linked() => &across.factor,
-        _ => &workspace.factor,
+        _ => &workspace.weights.factor,
     }
-}
-
-/// One observation a visit: its weighted mean, of variance λ/(W·σ²) with λ free and the weights kept.
-fn collapse_to_visits(layout: &Layout, data: &Data, w: &Workspace, theta: &Theta) -> (Collapsed, Theta, [bool; 4]) {
-    let unit = if theta[3] > 0.0 { theta[3] } else { theta[2] };
-    let means = layout
-        .visits
-        .iter()
-        .enumerate()
-        .map(|(j, v)| v.cells.clone().map(|i| w.weight[i] * data.cell_mean[i]).sum::<f64>() / w.visit_weight[j])
-        .collect();
-    let readings: Vec<f64> = w.visit_weight.iter().map(|weight| weight * unit).collect();
-    let layout = layout.one_cell_a_visit(&readings);
-    let workspace = Workspace::new(&layout);
-    let data =
-        Data { cell_mean: means, class_ss: vec![0.0; layout.classes.len()], reading_ss: 0.0, centre: data.centre };
-    let free = layout.active();
-    (Collapsed { layout, data, workspace }, [theta[0], 0.0, 0.0, unit], free)
-}
-
-/// The scatter of readings dropped: mounting means have variance λ/n with λ free.
-fn drop_readings(layout: &Layout, data: &Data, theta: &Theta) -> (Collapsed, Theta, [bool; 4]) {
-    let layout = layout.without_readings();
-    let workspace = Workspace::new(&layout);
-    let data = Data { reading_ss: 0.0, ..data.clone() };
-    let free = layout.active();
-    (Collapsed { layout, data, workspace }, [theta[0], theta[1], 0.0, theta[3]], free)
-}
-
-/// Expected information of the components at θ: the first step of every refit that starts there.
-pub fn information_at(layout: &Layout, theta: &Theta, floor: f64) -> Option<Information> {
-    let mut workspace = Workspace::new(layout);
-    let zeros = layout.zero_data();
-    workspace
-        .evaluate(layout, &zeros, theta, floor)
-        .then(|| super::kenward_roger::expected(layout, &workspace, theta).information)
 }

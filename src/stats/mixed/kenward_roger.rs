@@ -10,8 +10,8 @@
 //! ```
 
 use super::layout::Layout;
-use super::likelihood::{Theta, Workspace};
 use super::small_matrix::{multiply, solve_active};
+use super::weights::{Theta, Weights};
 
 /// What Kenward and Roger's adjustment needs of one fit.
 #[derive(Debug, Clone)]
@@ -48,23 +48,18 @@ pub(super) struct Expected {
     pub information: [[f64; 4]; 4],
 }
 
-/// Adjusts a fit with those `active` components, after [`Workspace`] was evaluated at θ. `None` where
+/// Adjusts a fit with those `active` components, given the weights at θ. `None` where
 /// the information about them is singular.
-pub fn kenward_roger(
-    layout: &Layout,
-    workspace: &Workspace,
-    theta: &Theta,
-    active: &[bool; 4],
-) -> Option<KenwardRoger> {
+pub fn kenward_roger(layout: &Layout, weights: &Weights, theta: &Theta, active: &[bool; 4]) -> Option<KenwardRoger> {
     let p = layout.antennas();
-    let expected = expected(layout, workspace, theta);
+    let expected = expected(layout, weights, theta);
     let mut covariance = [[0.0; 4]; 4];
     for k in (0..4).filter(|&k| active[k]) {
         let mut unit = [0.0; 4];
         unit[k] = 1.0;
         covariance[k] = solve_active(&expected.information, &unit, active)?;
     }
-    let phi = &workspace.phi;
+    let phi = &weights.phi;
     let mut product = vec![0.0; p * p];
     let mut phi_p = vec![0.0; p * p];
     let mut sensitivity: [Vec<f64>; 4] = Default::default(); // ΦP_kΦ
@@ -169,7 +164,7 @@ impl KenwardRoger {
 
 /// P_k, Q_kl and the expected REML information, session by session. V⁻¹ acts between the visits of a
 /// session as B = diag(a) − c·a·aᵀ, so every product is of the form X·K·B and costs one pass over X.
-pub(super) fn expected(layout: &Layout, workspace: &Workspace, theta: &Theta) -> Expected {
+pub(super) fn expected(layout: &Layout, weights: &Weights, theta: &Theta) -> Expected {
     let p = layout.antennas();
     let zero = || vec![0.0; p * p];
     let four = || [zero(), zero(), zero(), zero()];
@@ -178,7 +173,7 @@ pub(super) fn expected(layout: &Layout, workspace: &Workspace, theta: &Theta) ->
     let mut trace = [[0.0; 4]; 4]; // tr(V⁻¹G_kV⁻¹G_l), l ≤ k
 
     for (s, visits) in layout.sessions.iter().enumerate() {
-        let session = SessionInverse::new(layout, workspace, s);
+        let session = SessionInverse::new(layout, weights, s);
         let antennas: Vec<usize> = visits.clone().map(|j| layout.visits[j].antenna).collect();
         let n = antennas.len();
         let scatter = |from: &[f64], sign: f64, to: &mut [f64]| {
@@ -198,7 +193,7 @@ pub(super) fn expected(layout: &Layout, workspace: &Workspace, theta: &Theta) ->
             }
         }
         for (slot, j) in visits.clone().enumerate() {
-            let Some(inside) = InsideVisit::new(layout, workspace, j) else { continue };
+            let Some(inside) = InsideVisit::new(layout, weights, j) else { continue };
             let diagonal = b[slot * n + slot];
             // B·Λ·B for a Λ with this one entry
             let column: Vec<f64> = (0..n).map(|i| b[i * n + slot]).collect();
@@ -221,7 +216,7 @@ pub(super) fn expected(layout: &Layout, workspace: &Workspace, theta: &Theta) ->
             symmetrize(q, p);
         }
     }
-    for (class, &omega) in layout.classes.iter().zip(&workspace.omega) {
+    for (class, &omega) in layout.classes.iter().zip(&weights.omega) {
         let (n, square) = (class.readings, omega * omega);
         trace[2][2] += class.df / square;
         trace[3][2] += class.df / (square * n);
@@ -233,7 +228,7 @@ pub(super) fn expected(layout: &Layout, workspace: &Workspace, theta: &Theta) ->
 
     let mut phi_p = four();
     for k in 0..4 {
-        multiply(&workspace.phi, &p_matrix[k], p, &mut phi_p[k]);
+        multiply(&weights.phi, &p_matrix[k], p, &mut phi_p[k]);
     }
     let mut information = [[0.0; 4]; 4];
     for k in 0..4 {
@@ -244,7 +239,7 @@ pub(super) fn expected(layout: &Layout, workspace: &Workspace, theta: &Theta) ->
                     both += phi_p[k][i * p + j] * phi_p[l][j * p + i];
                 }
             }
-            let q = workspace.trace_with_phi(&q_matrix[k][l]);
+            let q = weights.trace_with_phi(&q_matrix[k][l]);
             information[k][l] = 0.5 * (trace[k][l] - 2.0 * q + both);
             information[l][k] = information[k][l];
         }
@@ -271,13 +266,13 @@ struct SessionInverse<'a> {
 }
 
 impl<'a> SessionInverse<'a> {
-    fn new(layout: &Layout, workspace: &'a Workspace, s: usize) -> Self {
+    fn new(layout: &Layout, weights: &'a Weights, s: usize) -> Self {
         let visits = layout.sessions[s].clone();
         SessionInverse {
-            a: &workspace.a[visits.clone()],
-            c: workspace.c[s],
-            sum_a: workspace.sum_a[s],
-            kappa: visits.map(|j| workspace.kappa(layout, j)).collect(),
+            a: &weights.a[visits.clone()],
+            c: weights.c[s],
+            sum_a: weights.sum_a[s],
+            kappa: visits.map(|j| weights.kappa(layout, j)).collect(),
         }
     }
 
@@ -333,16 +328,16 @@ struct InsideVisit {
 }
 
 impl InsideVisit {
-    fn new(layout: &Layout, workspace: &Workspace, j: usize) -> Option<Self> {
+    fn new(layout: &Layout, weights: &Weights, j: usize) -> Option<Self> {
         let range = layout.visits[j].cells.clone();
         (range.len() > 1).then(|| InsideVisit {
             cells: range
                 .map(|i| {
                     let cell = layout.cells[i];
-                    (workspace.weight[i], [cell.mounting_share, cell.reading_share])
+                    (weights.weight[i], [cell.mounting_share, cell.reading_share])
                 })
                 .collect(),
-            weight: workspace.visit_weight[j],
+            weight: weights.visit_weight[j],
         })
     }
 

@@ -9,7 +9,7 @@
 use std::collections::BTreeMap;
 use std::ops::Range;
 
-use super::levels::{Level, LevelState, states};
+use super::levels::{LevelState, states};
 
 /// Sufficient statistics of one mounting.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -43,7 +43,7 @@ pub(super) struct Cell {
 }
 
 impl Cell {
-    fn new(mountings: f64, readings: f64, class: usize) -> Cell {
+    pub(super) fn new(mountings: f64, readings: f64, class: usize) -> Cell {
         Cell { mountings, class, mounting_share: 1.0 / mountings, reading_share: 1.0 / (mountings * readings) }
     }
 }
@@ -57,11 +57,32 @@ pub(super) struct Class {
     pub df: f64,
 }
 
-/// One visit: its antenna and its cells.
+/// One visit: its antenna, its cells, and its kind.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Visit {
     pub antenna: usize,
     pub cells: Range<usize>,
+    pub kind: usize,
+}
+
+/// All visits with as many mountings of as many readings.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Kind {
+    /// The cells of the first of them: the others' are alike, in the same order.
+    pub cells: Range<usize>,
+    /// Readings in each, Σ k·n.
+    pub readings: f64,
+    /// How many visits.
+    pub visits: f64,
+}
+
+/// All sessions with the same antennas, their visits of the same kinds.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Pattern {
+    /// The first of them.
+    pub session: usize,
+    /// How many.
+    pub sessions: f64,
 }
 
 /// The structure of a set.
@@ -72,11 +93,16 @@ pub struct Layout {
     pub(super) visits: Vec<Visit>,
     pub(super) cells: Vec<Cell>,
     pub(super) classes: Vec<Class>,
+    pub(super) kinds: Vec<Kind>,
+    pub(super) patterns: Vec<Pattern>,
     pub(super) df_reading: f64,
-    mountings: usize,
+    /// The part of the criterion that no parameter changes: (N − p)·log 2π, and what the change from
+    /// readings to means, and from mountings to cells, adds to log|V|.
+    pub(super) criterion_constant: f64,
+    pub(super) mountings: usize,
     readings: f64,
     groups: Vec<usize>,
-    states: [LevelState; 4],
+    pub(super) states: [LevelState; 4],
     strata: [f64; 4],
 }
 
@@ -145,7 +171,7 @@ impl Layout {
                     cells.push(Cell::new(k, classes[class].readings, class));
                     cell_mean.push(mean);
                 }
-                visits.push(Visit { antenna, cells: first_cell..cells.len() });
+                visits.push(Visit { antenna, cells: first_cell..cells.len(), kind: usize::MAX });
             }
             sessions.push(first_visit..visits.len());
         }
@@ -155,7 +181,10 @@ impl Layout {
             visits,
             cells,
             classes,
+            kinds: vec![],
+            patterns: vec![],
             df_reading: mountings.iter().map(|m| m.df).sum(),
+            criterion_constant: 0.0,
             mountings: mountings.len(),
             readings: total,
             groups: vec![],
@@ -166,9 +195,49 @@ impl Layout {
         if layout.groups.contains(&usize::MAX) {
             return None;
         }
+        layout.sort_by_kind();
         layout.count_strata();
+        layout.criterion_constant = layout.constant();
         let data = Data { cell_mean, class_ss, reading_ss: mountings.iter().map(|m| m.sum_of_squares).sum(), centre };
         Some((layout, data))
+    }
+
+    /// Finds the kind of each visit, and the patterns of sessions.
+    fn sort_by_kind(&mut self) {
+        let mut known: BTreeMap<Vec<(u64, usize)>, usize> = BTreeMap::new();
+        for visit in &mut self.visits {
+            let cells = &self.cells[visit.cells.clone()];
+            let next = known.len();
+            let alike = cells.iter().map(|c| (c.mountings.to_bits(), c.class)).collect();
+            visit.kind = *known.entry(alike).or_insert(next);
+            if visit.kind == next {
+                let readings = cells.iter().map(|c| c.mountings * self.classes[c.class].readings).sum();
+                self.kinds.push(Kind { cells: visit.cells.clone(), readings, visits: 0.0 });
+            }
+            self.kinds[visit.kind].visits += 1.0;
+        }
+        let mut known: BTreeMap<Vec<(usize, usize)>, usize> = BTreeMap::new();
+        for (session, visits) in self.sessions.iter().enumerate() {
+            let next = known.len();
+            let alike = self.visits[visits.clone()].iter().map(|v| (v.antenna, v.kind)).collect();
+            let pattern = *known.entry(alike).or_insert(next);
+            if pattern == next {
+                self.patterns.push(Pattern { session, sessions: 0.0 });
+            }
+            self.patterns[pattern].sessions += 1.0;
+        }
+    }
+
+    /// See [`Layout::criterion_constant`].
+    pub(super) fn constant(&self) -> f64 {
+        let of_cell = |cell: &Cell| {
+            let n = self.classes[cell.class].readings;
+            cell.mountings * n.ln() + cell.mountings.ln()
+        };
+        let of_kind = |kind: &Kind| kind.visits * self.cells[kind.cells.clone()].iter().map(of_cell).sum::<f64>();
+        let means: f64 = self.kinds.iter().map(of_kind).sum();
+        let seen = self.df_reading + self.cells.iter().map(|c| c.mountings).sum::<f64>();
+        (seen - self.antennas as f64) * std::f64::consts::TAU.ln() + means
     }
 
     /// The group of each antenna: two antennas are in one group if a chain of sessions joins them.
@@ -211,29 +280,6 @@ impl Layout {
 
         let single = self.classes.iter().all(|c| c.readings == 1.0);
         self.states = states(self.strata, single);
-    }
-
-    /// The same visits with one observation each, of variance λ/readings: the strata below are dropped.
-    pub(super) fn one_cell_a_visit(&self, readings: &[f64]) -> Layout {
-        let mut layout = self.clone();
-        layout.classes = readings.iter().map(|&readings| Class { readings, df: 0.0 }).collect();
-        layout.cells = readings.iter().enumerate().map(|(class, &n)| Cell::new(1.0, n, class)).collect();
-        for (j, visit) in layout.visits.iter_mut().enumerate() {
-            visit.cells = j..j + 1;
-        }
-        layout.df_reading = 0.0;
-        layout.mountings = readings.len();
-        let merged = LevelState::MergedInto(Level::Reading);
-        layout.states = [self.states[0], merged, merged, LevelState::Seen];
-        layout
-    }
-
-    /// The same mountings with the scatter of their readings dropped.
-    pub(super) fn without_readings(&self) -> Layout {
-        let mut layout = self.clone();
-        layout.df_reading = 0.0;
-        layout.states[2] = LevelState::MergedInto(Level::Reading);
-        layout
     }
 
     /// Data of this shape, all zero.
@@ -328,6 +374,7 @@ impl Layout {
 
 #[cfg(test)]
 mod tests {
+    use super::super::levels::Level;
     use super::*;
 
     fn mounting(session: usize, antenna: usize, readings: f64) -> MountingSummary {

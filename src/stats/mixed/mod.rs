@@ -12,6 +12,7 @@
 //! session and antenna, a = 1/τ; A = Σa over a session, c = σ²_s/(1 + σ²_s·A); H = XᵀV⁻¹X, Φ = H⁻¹;
 //! G_k = ∂V/∂θ_k; P = V⁻¹ − V⁻¹XΦXᵀV⁻¹.
 
+mod collapsed;
 pub mod even_visits;
 pub mod fit;
 pub mod inference;
@@ -22,6 +23,7 @@ pub mod likelihood;
 pub mod posterior;
 pub mod simulate;
 mod small_matrix;
+pub mod weights;
 
 pub use even_visits::EvenVisits;
 pub use fit::{Fit, fit};
@@ -29,6 +31,7 @@ pub use inference::{Basis, Inference, SessionLevel, infer, infer_weighed};
 pub use kenward_roger::{ContrastError, KenwardRoger, kenward_roger};
 pub use layout::{Data, Layout, MountingSummary};
 pub use levels::{Level, LevelState};
-pub use likelihood::{Theta, Workspace};
+pub use likelihood::Workspace;
 pub use posterior::Draw;
 pub use simulate::{EstimateErrors, Simulator};
+pub use weights::{Theta, Weights};

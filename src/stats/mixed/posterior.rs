@@ -19,8 +19,9 @@ use rand_distr::StandardNormal;
 
 use super::layout::{Data, Layout};
 use super::levels::LevelState;
-use super::likelihood::{Theta, Workspace};
+use super::likelihood::Workspace;
 use super::small_matrix::cholesky;
+use super::weights::Theta;
 
 /// Sweeps before the first draw, and between two: each moves every log λ once.
 const BURN_IN: usize = 300;
@@ -174,7 +175,7 @@ impl<'a> Chain<'a> {
     /// −2 × the log density of β̂ about a common level of which nothing is known, with variance Φ + τ²·I.
     fn between_antennas(&mut self, tau_squared: f64) -> Option<f64> {
         let p = self.layout.antennas();
-        self.scratch.copy_from_slice(self.workspace.phi());
+        self.scratch.copy_from_slice(self.workspace.weights().phi());
         (0..p).for_each(|i| self.scratch[i * p + i] += tau_squared);
         let log_det = cholesky(&mut self.scratch, p)?;
         // u = L⁻¹β̂, v = L⁻¹1
@@ -211,7 +212,7 @@ impl<'a> Chain<'a> {
             return None;
         }
         let p = self.layout.antennas();
-        let (factor, beta) = (self.workspace.factor(), self.workspace.beta());
+        let (factor, beta) = (self.workspace.weights().factor(), self.workspace.beta());
         let shrink = if self.free[ANTENNA] { 1.0 / tau_squared } else { 0.0 };
         let mut antennas = vec![0.0; p];
         for i in 0..p {

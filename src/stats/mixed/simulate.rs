@@ -4,7 +4,7 @@ use rand::{Rng, RngExt};
 use rand_distr::{ChiSquared, StandardNormal};
 
 use super::layout::{Data, Layout};
-use super::likelihood::{Theta, Workspace};
+use super::weights::{Theta, Weights};
 
 /// Draws the sufficient statistics of a set directly from their distributions, all antennas equal:
 /// cell means are normal, pooled sums of squares chi-squared.
@@ -68,24 +68,21 @@ impl<'a> Simulator<'a> {
 /// Draws of what the estimates of a set err by at known components, generalised least squares throughout: normal with
 /// covariance Φ = (XᵀV⁻¹X)⁻¹.
 #[derive(Debug, Clone)]
-pub struct EstimateErrors {
-    workspace: Workspace,
-    blank: Data,
-}
+pub struct EstimateErrors(Weights);
 
 impl EstimateErrors {
     /// For sets of that structure.
     pub fn new(layout: &Layout) -> EstimateErrors {
-        EstimateErrors { workspace: Workspace::new(layout), blank: layout.zero_data() }
+        EstimateErrors(Weights::new(layout))
     }
 
     /// One draw at components θ > 0 for all that the structure shows; `None` where V is not positive definite there.
     pub fn draw(&mut self, layout: &Layout, theta: &Theta, rng: &mut impl Rng) -> Option<Vec<f64>> {
-        if !self.workspace.evaluate(layout, &self.blank, theta, 0.0) {
+        if !self.0.set(layout, theta, 0.0) {
             return None;
         }
         let p = layout.antennas();
-        let factor = self.workspace.factor();
+        let factor = self.0.factor();
         let mut x: Vec<f64> = (0..p).map(|_| RngExt::sample(rng, StandardNormal)).collect();
         // x = C⁻ᵀz, so that its covariance is (C·Cᵀ)⁻¹
         for i in (0..p).rev() {
