@@ -2,8 +2,8 @@
 //! in full, by replays.
 //!
 //! ```text
-//! cargo bench --profile dev --bench plan                     both tables of notebooks-md/planning.md
-//! cargo bench --profile dev --bench plan -- --part known     one of them: known or history
+//! cargo bench --profile dev --bench plan                     all tables of notebooks-md/planning.md
+//! cargo bench --profile dev --bench plan -- --part known     one of them: known, supposed or narrow
 //! cargo bench --profile dev --bench plan -- --seasons 10     fewer seasons a situation
 //! cargo bench --profile dev --bench plan -- --seed 7         another draw of everything
 //! ```
@@ -11,9 +11,16 @@
 //! *known*: no log yet, the scatter declared, and truly so; two antennas differ by just what matters. Each of thirty
 //! situations has one chance, promised from many trials, and it must come true as often.
 //!
-//! *history*: a first part of a season is simulated, a plan is made from it, and then the plan is run. How large the
+//! In the other two a first part of a season is simulated, a plan is made from it, and then the plan is run. How large the
 //! scatter truly is, and how far the antennas lie apart, is drawn anew for each season and unknown to the plan: a promise
 //! then differs from season to season, and is kept if those of eighty per cent come true eight times in ten.
+//!
+//! *supposed*: what is drawn is drawn as the plan supposes it, flat in the logarithm of each level's mean square. Then every
+//! promise must be kept, whatever the log: a promise is the mean of a truth that was drawn, given what was seen (Cook, Gelman
+//! & Rubin 2006, *Journal of Computational and Graphical Statistics* 15:675–692). As no flat draw can go on for ever, it
+//! keeps to a wide range, and seasons are counted whose log, by itself, says that the truth lies well inside.
+//!
+//! *narrow*: what is drawn keeps near to common sizes, which the plan does not know.
 
 use std::time::Instant;
 
@@ -22,7 +29,7 @@ use daylight::analysis::plan::promise::{Asked, Design, Situation};
 use daylight::montecarlo::replays::{CHUNK, Replays, quantile};
 use daylight::montecarlo::simultaneous::SetFit;
 use daylight::montecarlo::stream::{Stream, stream};
-use daylight::stats::mixed::{Layout, MountingSummary};
+use daylight::stats::mixed::{Draw, Layout, MountingSummary};
 use rand::RngExt;
 use rand_distr::{ChiSquared, StandardNormal};
 use rayon::prelude::*;
@@ -31,7 +38,7 @@ const TASK: u64 = 1 << 22;
 const MATTERS: f64 = 1.0;
 const CONFIDENCE: f64 = 0.95;
 /// Trials behind a promise.
-const TRIALS: usize = 200;
+const TRIALS: usize = 400;
 
 #[derive(Clone, Copy)]
 struct Case {
@@ -77,11 +84,15 @@ fn arguments() -> Arguments {
 fn main() {
     let arguments = arguments();
     let start = Instant::now();
-    if arguments.part.as_ref().is_none_or(|p| p == "known") {
+    let asked = |part: &str| arguments.part.as_ref().is_none_or(|wanted| wanted == part);
+    if asked("known") {
         known(&arguments);
     }
-    if arguments.part.as_ref().is_none_or(|p| p == "history") {
-        history(&arguments);
+    if asked("supposed") {
+        supposed(&arguments);
+    }
+    if asked("narrow") {
+        narrow(&arguments);
     }
     println!("\n{:.0} s", start.elapsed().as_secs_f64());
 }
@@ -89,13 +100,13 @@ fn main() {
 /// A row of either table, and how far the promise was off, in standard errors.
 fn row(case: &Case, before: usize, promised: f64, came: f64, error: f64) -> f64 {
     let score = (came - promised) / error;
+    let scatter = if case.sd[0].is_nan() { "drawn".into() } else { case.sd.map(|sd| sd.to_string()).join(", ") };
     println!(
-        "| {} | {before} + {} | {} × {} | {:?} | {:.0} % | {:.0} % | {score:+.1} |",
+        "| {} | {before} + {} | {} × {} | {scatter} | {:.0} % | {:.0} % | {score:+.1} |",
         case.antennas,
         case.more,
         case.mountings,
         case.readings,
-        case.sd,
         100.0 * promised,
         100.0 * came
     );
@@ -145,13 +156,60 @@ fn known(arguments: &Arguments) {
     sum_of_squares(&scores);
 }
 
-fn history(arguments: &Arguments) {
+/// Thirty shapes: the scatter is drawn for each season.
+fn shapes() -> Vec<Case> {
+    let of = |antennas, (before, more), (mountings, readings)| Case {
+        antennas,
+        before,
+        more,
+        mountings,
+        readings,
+        sd: [f64::NAN; 4],
+    };
+    let inside = [(1, 1), (1, 2), (2, 1), (2, 2), (3, 2)];
+    let sessions = [(2, 2), (3, 4)];
+    let all = [3, 4, 5].into_iter().flat_map(|a| sessions.into_iter().flat_map(move |s| inside.map(|i| of(a, s, i))));
+    all.collect()
+}
+
+fn supposed(arguments: &Arguments) {
+    let seasons = 5 * arguments.seasons;
+    head(&format!("from a log, all as supposed: {seasons} seasons a shape, {TRIALS} trials a promise"));
+    let one = |case: &Case, seed: u64, id: u64| {
+        let mut rng = stream(seed, TASK + 2, id);
+        loop {
+            let (sd, truth) = as_supposed(case, &mut rng);
+            let log = sessions(case, &sd, &truth, 0, case.before, &mut rng);
+            let inside = |possible: &[Draw]| (0..3).all(|k| share_inside(case, possible, k) > INSIDE);
+            let kept = near(&log).then(|| run(case, (&sd, &truth), log, inside, &mut rng, seed, id));
+            if let Some(run) = kept.flatten() {
+                return run;
+            }
+        }
+    };
+    from_logs(&shapes(), seasons, arguments.seed, one);
+}
+
+fn narrow(arguments: &Arguments) {
     let seasons = arguments.seasons;
-    head(&format!("from the log, the scatter unknown: {seasons} seasons a situation, {TRIALS} trials a promise"));
+    head(&format!("from a log, near to common sizes: {seasons} seasons a situation, {TRIALS} trials a promise"));
+    // each level's scatter is between half and twice the situation's, evenly in its logarithm
+    let one = |case: &Case, seed: u64, id: u64| {
+        let mut rng = stream(seed, TASK, id);
+        let sd = case.sd.map(|sd| sd * 4.0f64.powf(rng.random::<f64>() - 0.5));
+        let truth: Vec<f64> = (0..case.antennas).map(|_| 1.5 * MATTERS * (2.0 * rng.random::<f64>() - 1.0)).collect();
+        let log = sessions(case, &sd, &truth, 0, case.before, &mut rng);
+        run(case, (&sd, &truth), log, |_| true, &mut rng, seed, id).unwrap_or((0.0, false))
+    };
+    from_logs(&cases(), seasons, arguments.seed, one);
+}
+
+/// What was promised of seasons and came of them, by situation and by the size of the promise.
+fn from_logs(cases: &[Case], seasons: u64, seed: u64, one: impl Fn(&Case, u64, u64) -> (f64, bool) + Sync) {
     let (mut every, mut scores): (Vec<(f64, bool)>, Vec<f64>) = (vec![], vec![]);
-    for (number, case) in cases().iter().enumerate() {
+    for (number, case) in cases.iter().enumerate() {
         let runs: Vec<(f64, bool)> =
-            (0..seasons).into_par_iter().map(|id| run(case, arguments.seed, (number as u64) << 16 | id)).collect();
+            (0..seasons).into_par_iter().map(|id| one(case, seed, (number as u64) << 16 | id)).collect();
         let n = runs.len() as f64;
         let promised = runs.iter().map(|r| r.0).sum::<f64>() / n;
         let came = runs.iter().filter(|r| r.1).count() as f64 / n;
@@ -162,6 +220,53 @@ fn history(arguments: &Arguments) {
     }
     sum_of_squares(&scores);
     calibration(&every);
+}
+
+/// The range of a reading's, a mounting's and a visit's mean square; of a session's and of antennas', which no log here
+/// holds to the same, it is wider.
+const RANGE: (f64, f64) = (1e-3, 10.0);
+const WIDE: (f64, f64) = (1e-4, 1e4);
+/// The share of what is possible, given a log, that must lie in the range.
+const INSIDE: f64 = 0.97;
+
+/// Standard deviations and antennas, drawn from the prior of `stats/mixed/posterior.rs` cut to the range: the logarithms of
+/// the mean squares of all levels that such a log can tell apart are even, and no component is negative.
+fn as_supposed(case: &Case, rng: &mut Stream) -> ([f64; 4], Vec<f64>) {
+    let (n, m) = (case.readings as f64, case.mountings as f64);
+    loop {
+        let mut lambda = |(low, high): (f64, f64)| low * f64::powf(high / low, rng.random::<f64>());
+        let reading = lambda(RANGE);
+        let mounting = if case.readings > 1 { lambda(RANGE) - reading / n } else { 0.0 };
+        let inside_visit = (mounting + reading / n) / m;
+        let visit = if case.mountings > 1 { lambda(RANGE) - inside_visit } else { 0.0 };
+        let session = lambda(WIDE) - (visit + inside_visit) / case.antennas as f64;
+        let tau = lambda(WIDE) - (visit + inside_visit) / case.before as f64;
+        if [mounting, visit, session, tau].iter().all(|component| *component >= 0.0) {
+            let antennas = (0..case.antennas).map(|_| tau.sqrt() * rng.sample::<f64, _>(StandardNormal)).collect();
+            return ([session, visit, mounting, reading].map(f64::sqrt), antennas);
+        }
+    }
+}
+
+/// What share of the draws has the mean square of readings (0), mountings (1) or visits (2) in the range.
+fn share_inside(case: &Case, possible: &[Draw], level: usize) -> f64 {
+    let inside = |draw: &&Draw| {
+        let [_, visit, mounting, reading] = draw.theta;
+        let of_mounting = mounting + reading / case.readings as f64;
+        let lambda = [reading, of_mounting, visit + of_mounting / case.mountings as f64][level];
+        // a level that the log holds in another is none of its own
+        lambda == 0.0 || (RANGE.0..RANGE.1).contains(&lambda)
+    };
+    possible.iter().filter(inside).count() as f64 / possible.len() as f64
+}
+
+/// Whether the first two antennas came out near enough that a plan is a question.
+fn near(log: &[MountingSummary]) -> bool {
+    let mean = |antenna: usize| {
+        let of: Vec<f64> = log.iter().filter(|m| m.antenna == antenna).map(|m| m.mean).collect();
+        of.iter().sum::<f64>() / of.len() as f64
+    };
+    (mean(0) - mean(1)).abs() < 3.0 * MATTERS
 }
 
 /// Whether promises of so much come true so often, over all situations.
@@ -246,25 +351,32 @@ fn judged(case: &Case, log: &[MountingSummary], seed: u64, number: u64) -> Optio
     Some((fit.pairs[0].difference, half))
 }
 
-/// One season: what the plan made halfway promises of the first pair, and whether running it settled the pair. Each
-/// level's scatter is between half and twice the situation's, evenly in its logarithm.
-fn run(case: &Case, seed: u64, id: u64) -> (f64, bool) {
-    let mut rng = stream(seed, TASK, id);
-    let sd = case.sd.map(|sd| sd * 4.0f64.powf(rng.random::<f64>() - 0.5));
-    let truth: Vec<f64> = (0..case.antennas).map(|_| 1.5 * MATTERS * (2.0 * rng.random::<f64>() - 1.0)).collect();
-    let mut log = sessions(case, &sd, &truth, 0, case.before, &mut rng);
+/// What the plan made from a log promises of the first pair, and whether running it settled the pair. `None` where what is
+/// possible given the log is not `wanted`.
+fn run(
+    case: &Case,
+    (sd, truth): (&[f64; 4], &[f64]),
+    mut log: Vec<MountingSummary>,
+    wanted: impl Fn(&[Draw]) -> bool,
+    rng: &mut Stream,
+    seed: u64,
+    id: u64,
+) -> Option<(f64, bool)> {
     let number = id & 0xf_ffff;
-    let Some((layout, data)) = Layout::new(case.antennas, &log) else { return (0.0, false) };
-    let Some(now) = SetFit::new(layout, &data, 0.0, CONFIDENCE) else { return (0.0, false) };
+    let (layout, data) = Layout::new(case.antennas, &log)?;
+    let now = SetFit::new(layout, &data, 0.0, CONFIDENCE)?;
     // two sessions and more show every level, or hold it in another
-    let Some(components) = Components::from_fit(Some(&now), |_| None) else { return (0.0, false) };
+    let components = Components::from_fit(Some(&now), |_| None)?;
     let situation = situation(log.clone(), now.inference.estimates.clone(), components);
     let asked = [Asked { first: 0, second: 1, matters: Some(MATTERS), measured: true }];
     let design = Design { sessions: case.more, mountings: case.mountings, readings: case.readings };
     let possible = situation.possible(TRIALS, seed ^ number);
+    if !wanted(&possible) {
+        return None;
+    }
     let promised = situation.chances(&design, &asked, &possible, seed, number)[0].settled.chance;
 
-    log.extend(sessions(case, &sd, &truth, case.before, case.more, &mut rng));
+    log.extend(sessions(case, sd, truth, case.before, case.more, rng));
     let settled = |(d, half): (f64, f64)| d.abs() > half || d.abs() + half < MATTERS;
-    (promised, judged(case, &log, seed, number).is_some_and(settled))
+    Some((promised, judged(case, &log, seed, number).is_some_and(settled)))
 }
