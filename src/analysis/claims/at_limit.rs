@@ -1,7 +1,7 @@
 //! Readings held against one limit, as often as needed: where each draw passes the limit is found once and sorted,
 //! so that a risk at any reading is a search in what is sorted and not a walk through all draws.
 
-use super::absolute::{Errors, bisect};
+use super::errors::{Errors, bisect};
 use crate::montecarlo::tail::sorted;
 
 /// For each draw, where |x + shift + w| passes a limit as x goes up; w is the draw's false wave, and a negative

@@ -3,6 +3,7 @@
 
 pub mod absolute;
 pub mod at_limit;
+pub mod errors;
 pub mod result;
 pub mod route;
 pub mod shift;

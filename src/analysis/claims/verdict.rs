@@ -1,7 +1,8 @@
 //! One meter's result against one claim; and one verdict from several meters.
 
-use super::absolute::{Absolute, Errors, More};
+use super::absolute::{Absolute, More};
 use super::at_limit::AtLimit;
+use super::errors::Errors;
 use super::result::{Held, Lasting, Route, Settle, ShiftSeen, Verdict};
 use crate::analysis::antennas::result::Range;
 use crate::stats::conformity::{Knowledge, Limits, conformance_probability};
@@ -72,7 +73,7 @@ pub struct Origin {
 
 /// Holds one result against a claim.
 pub fn hold(value: &Absolute, origin: Origin, rule: &Rule) -> Held {
-    let now = value.errors(More::Sessions(0), rule.seed, origin.task);
+    let now = value.errors(More::Sessions(0), rule.seed, origin.task).in_order();
     let (y, Limits { low, high }, risk) = (value.estimate, rule.limits, rule.risk_each_end());
     let verdict = match (rule.shows_met(&now, y), rule.shows_missed(&now, y)) {
         (true, false) => Verdict::Met,
