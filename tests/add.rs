@@ -10,6 +10,7 @@ use std::process::{Child, ChildStdin, Command, Stdio};
 use std::time::Duration;
 
 use daylight::analysis::add::history::{Against, History, NewReading, RISK};
+use daylight::analysis::add::judge::from_to;
 use daylight::season::config::Config;
 use daylight::season::finding::Severity;
 use daylight::season::readings::{Readings, read_files, read_text};
@@ -444,6 +445,50 @@ fn a_row_cut_anywhere_is_closed_and_marked_and_the_next_one_stands_by_itself() {
     let bench = Bench::new().file("log.csv", format!("{whole}{}", row.trim_end()));
     assert!(bench.add(&["heron", "1.51"]).out.contains("line 3 had no line end"));
     assert_eq!(values(&bench.read("log.csv")), [1.50, 1.62, 1.51]);
+}
+
+#[test]
+fn the_number_that_mends_a_refused_line_goes_to_what_that_line_named() {
+    let sheet = format!("{HEADER}d1,heron,2 m,inline,swr,1.50,,1,1,,,\nd1,wren,2 m,inline,swr,1.90,,1,2,,,\n");
+    let bench = Bench::new().file("log.csv", sheet);
+    let ran = bench.typed("heron 1.51\nwren 0.8\n1.92\n");
+    assert_eq!(ran.status, 1);
+    assert!(ran.err.contains("impossible"), "{}", ran.err);
+    let rows: Vec<String> = bench.text("log.csv").lines().skip(3).map(String::from).collect();
+    assert!(rows.len() == 2 && rows[0].contains("heron") && rows[0].contains("1.51"), "{rows:?}");
+    assert!(rows[1].contains("wren") && rows[1].contains("1.92"), "{rows:?}");
+}
+
+#[test]
+fn a_refused_line_holds_up_to_its_first_value_and_no_further() {
+    let sheet = format!("{HEADER}d1,heron,2 m,inline,swr,1.50,,1,1,,,\n");
+    let mounting = |typed: &str| {
+        let bench = Bench::new().file("log.csv", sheet.clone());
+        bench.typed(typed);
+        let rows: Vec<String> =
+            bench.text("log.csv").lines().skip(2).map(|l| l.split(',').nth(7).unwrap().to_string()).collect();
+        rows
+    };
+    assert_eq!(mounting("1.51 + 0.7\n1.51 + 1.7\n"), ["1", "2"]);
+    assert_eq!(mounting("+ 0.7\n1.7\n"), ["2"]);
+    assert_eq!(mounting("+ 0.7\n+ 1.7\n"), ["2"]);
+    // no column for the number that was asked for: the name holds
+    let bench = Bench::new().file(
+        "log.csv",
+        "session,antenna,band,meter,quantity,value\nd1,heron,2 m,inline,swr,1.50\nd1,wren,2 m,inline,swr,1.90\n",
+    );
+    bench.typed("heron + 1.52\n1.53\n");
+    assert!(bench.text("log.csv").ends_with("d1,heron,2 m,inline,swr,1.53\n"), "{}", bench.text("log.csv"));
+}
+
+#[test]
+fn what_any_swr_would_fit_is_not_said_of_it() {
+    let sheet = format!("{HEADER}d1,heron,2 m,inline,swr,1.43,,1,1,,,\nd1,heron,2 m,inline,swr,1.95,,1,1,,,\n");
+    let bench = Bench::new().file("log.csv", sheet);
+    let ran = bench.add(&["heron", "2.95"]);
+    assert!(ran.out.contains("swr 2.95") && !ran.out.contains("fits"), "{}", ran.out);
+    assert_eq!(from_to(3.0, f64::INFINITY, 0.01), "3.00 or more");
+    assert_eq!(from_to(3.0, 4.5, 0.1), "3.0 to 4.5");
 }
 
 #[test]

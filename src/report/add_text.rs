@@ -1,7 +1,7 @@
 //! Answers to typed lines, in words.
 
 use crate::analysis::add::grammar::{Column, Vocabulary};
-use crate::analysis::add::judge::to_digits;
+use crate::analysis::add::judge::from_to;
 use crate::analysis::add::now::Now;
 use crate::analysis::add::result::{Answer, Topic};
 use crate::analysis::add::{Bench, Row};
@@ -30,9 +30,10 @@ pub fn answer(answer: &Answer, file: bool, width: usize) -> String {
     let mut lines = vec![];
     let place = |line: usize| if file { format!("{}:{line}", answer.file) } else { format!("  line {line}:") };
     for written in &answer.written {
-        let expected = written.expected.filter(|e| e.fits).map_or(String::new(), |e| {
-            format!("; fits {} to {}", to_digits(e.low, e.digit), to_digits(e.high, e.digit)).replace(" -", " −")
-        });
+        let expected = written
+            .expected
+            .filter(|e| e.fits)
+            .map_or(String::new(), |e| format!("; fits {}", from_to(e.low, e.high, e.digit)).replace(" -", " −"));
         lines.push(wrap_to(&format!("{} {}{expected}", place(written.line), row(&written.entry)), "    ", width));
     }
     if let Some((line, entry)) = &answer.taken_back {

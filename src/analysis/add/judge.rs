@@ -8,7 +8,8 @@ use super::result::{Range, Refused, Remark, Topic};
 use super::{Batch, Bench};
 use crate::analysis::audit::edits::retyped;
 use crate::analysis::audit::one_mounting;
-use crate::radio::quantity::Quantity;
+use crate::radio::quantity::{Quantity, Scale};
+use crate::radio::reflection::LARGEST;
 use crate::season::Season;
 use crate::season::append::Entry;
 use crate::season::finding::{Finding, Severity};
@@ -95,7 +96,9 @@ impl Bench {
                 let text = misfit(entry, &quantity, &expected, &new, reseated && self.style.has("mounting"));
                 batch.remarks.push(Remark { topic: Topic::Misfit, text });
             }
-            Some(range(&quantity, &expected, fits))
+            let any = quantity.scale.is_reflection() && expected.low <= 0.0 && expected.high >= LARGEST;
+            // what every reading fits says nothing
+            Some(range(&quantity, &expected, fits)).filter(|_| !any)
         });
         // a frame of one row of the season's own: nothing can fail here that did not above
         let _ = batch.history.extend(&frame.slice(row as i64, 1), &self.config);
@@ -179,7 +182,11 @@ fn of_reader(finding: &Finding, set_aside: bool) -> String {
 }
 
 fn range(quantity: &Quantity, expected: &Expected, fits: bool) -> Range {
-    let ends = [expected.low, expected.high].map(|y| quantity.scale.to_shown(y));
+    let shown = |y: f64| match quantity.scale {
+        Scale::ReflectionFromSwr if y >= LARGEST => f64::INFINITY,
+        scale => scale.to_shown(y),
+    };
+    let ends = [expected.low, expected.high].map(shown);
     Range {
         against: expected.against,
         count: expected.count,
@@ -194,6 +201,14 @@ fn range(quantity: &Quantity, expected: &Expected, fits: bool) -> Range {
 pub fn to_digits(value: f64, digit: f64) -> String {
     let decimals = (-digit.log10() - 1e-9).ceil().clamp(0.0, 9.0) as usize;
     format!("{value:.decimals$}")
+}
+
+/// Both ends of a range, to the digits of a display.
+pub fn from_to(low: f64, high: f64, digit: f64) -> String {
+    match high.is_finite() {
+        true => format!("{} to {}", to_digits(low, digit), to_digits(high, digit)),
+        false => format!("{} or more", to_digits(low, digit)),
+    }
 }
 
 fn misfit(entry: &Entry, quantity: &Quantity, expected: &Expected, new: &NewReading, reseated: bool) -> String {
@@ -216,9 +231,8 @@ fn misfit(entry: &Entry, quantity: &Quantity, expected: &Expected, new: &NewRead
         String::new()
     };
     format!(
-        "{} does not fit {held}: {} to {} expected, which a sound reading leaves once in {ONCE_IN}{slip}{reseat}",
+        "{} does not fit {held}: {} expected, which a sound reading leaves once in {ONCE_IN}{slip}{reseat}",
         entry.value,
-        to_digits(low, digit),
-        to_digits(high, digit)
+        from_to(low, high, digit)
     )
 }

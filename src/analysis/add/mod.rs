@@ -67,6 +67,11 @@ pub struct Batch {
     history: History,
 }
 
+/// Whether a step numbers a mounting.
+fn numbers(step: &Step) -> bool {
+    matches!(step, Step::Remount | Step::Mounting(_))
+}
+
 impl Bench {
     /// Lays out what is known of a season before a session's next reading. `season` is `None` where it has no
     /// readings yet, or none that can be read; `rows` are the session's rows in the sheet `file`, by line.
@@ -148,13 +153,33 @@ impl Bench {
     /// clock may be asked.
     ///
     /// # Errors
-    /// Nothing is to be written: what is missing, or what can't be so.
-    pub fn prepare(&self, steps: &[Step], forced: bool, stamp: Option<&str>) -> Result<Batch, Refused> {
+    /// Nothing is to be written: what is missing, or what can't be so. What the line said before its first value holds
+    /// all the same: the number that mends it must not go to the antenna before.
+    pub fn prepare(&mut self, steps: &[Step], forced: bool, stamp: Option<&str>) -> Result<Batch, Refused> {
         let mut now = self.now.clone();
+        let laid_out = self.laid_out(steps, stamp, &mut now);
+        let batch = laid_out.and_then(|(entries, before)| self.judged(entries, now, forced, &before));
+        if batch.is_err() {
+            let said = steps.iter().take_while(|s| !matches!(s, Step::Value(_)));
+            let said: Vec<Step> = said.filter(|s| self.style.has("mounting") || !numbers(s)).cloned().collect();
+            let mut now = self.now.clone();
+            if self.laid_out(&said, stamp, &mut now).is_ok() {
+                self.now = now;
+            }
+        }
+        batch
+    }
+
+    /// A line's rows, and the session's before them. `now` follows the line.
+    fn laid_out(
+        &self,
+        steps: &[Step],
+        stamp: Option<&str>,
+        now: &mut Now,
+    ) -> Result<(Vec<Entry>, Vec<Entry>), Refused> {
         now.begin();
         let mut rows: Vec<Entry> = self.standing().cloned().collect();
         let before = rows.len();
-        let numbers = |s: &Step| matches!(s, Step::Remount | Step::Mounting(_));
         if let Some(step) = steps.iter().find(|s| numbers(s))
             && !self.style.has("mounting")
         {
@@ -199,7 +224,7 @@ impl Bench {
             }
         }
         let entries = rows.split_off(before);
-        self.judged(entries, now, forced, &rows)
+        Ok((entries, rows))
     }
 
     /// Value, unit, place in the running order and time of an entry.

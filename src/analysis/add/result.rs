@@ -42,7 +42,7 @@ pub struct Range {
     pub count: usize,
     /// Lower end.
     pub low: f64,
-    /// Upper end.
+    /// Upper end; infinite, in JSON null, where an SWR of any size would fit.
     pub high: f64,
     /// The digit both are shown to.
     pub digit: f64,

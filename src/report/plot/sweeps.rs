@@ -88,7 +88,7 @@ impl Plot for Sweeps<'_> {
 
     fn draw<B: DrawingBackend>(&self, canvas: &Canvas<B>, pen: Pen) -> Result<(), PlotError> {
         let ((low, high), most) = self.ends();
-        let (left, right) = (f64::from(SIDE) + LEFT, f64::from(self.look.width - SIDE) - 6.0);
+        let (left, right) = (f64::from(SIDE) + LEFT, f64::from(self.look.width - SIDE) - 12.0);
         let (top, bottom) = (f64::from(self.head()), f64::from(self.head() + HIGH));
         let at = |mhz: f64, swr: f64| {
             let x = left + (right - left) * (held(mhz, low, high) - low) / (high - low);
@@ -128,7 +128,8 @@ impl Plot for Sweeps<'_> {
         words(&band, 11, (held(x, left + half, right - half), top - 12.0), HPos::Center)?;
         let (_, two) = at(low, 2.0);
         dashed(&[(left, two), (right, two)], &[9.0, 5.0], &mut |from, to| line(&[from, to], pen.line(INK, 12)))?;
-        words("2:1", 11, (right - 4.0, two - 8.0), HPos::Right)?;
+        // beside the curves, which may run anywhere inside
+        words("2:1", 11, (right + 3.0, two), HPos::Left)?;
 
         for (number, antenna) in self.swept.antennas.iter().enumerate() {
             let (mark, breaks) = look_of(number);
