@@ -11,7 +11,7 @@
 use rayon::prelude::*;
 
 use super::stream::stream;
-use crate::stats::mixed::fit::{Origin, Precision, Start};
+use crate::stats::mixed::fit::{Known, Precision, Start};
 use crate::stats::mixed::inference::{Settled, Settling, settle};
 use crate::stats::mixed::{Data, EvenVisits, Layout, Simulator, Theta, Workspace};
 
@@ -46,8 +46,8 @@ pub struct Task<'a> {
     pub layout: &'a Layout,
     /// Components the replays are simulated from.
     pub theta: &'a Theta,
-    /// What is known where every refit starts: at [`start_of_refits`].
-    pub origin: &'a Origin,
+    /// Where every refit starts, at [`start_of_refits`], and what is known there.
+    pub start: &'a Known,
     /// The visits seen as one mean each, where the log's are weighed alike.
     pub even: Option<&'a EvenVisits>,
     /// Lower Cholesky factor of the log's own XᵀV⁻¹X.
@@ -119,8 +119,8 @@ pub fn extend(replays: &mut Replays, task: &Task, trials: usize, done: &(dyn Fn(
     }
 }
 
-/// Where the refits of replays from θ start: there, but a component at zero would hold every refit at zero, so it starts a
-/// little above.
+/// Where the refits of replays from θ start: there, but a component at zero would hold every refit at zero, so it starts
+/// a little above.
 pub fn start_of_refits(layout: &Layout, theta: &Theta) -> Theta {
     let innermost = theta.iter().rev().copied().find(|&t| t > 0.0).unwrap_or(0.0);
     let active = layout.active();
@@ -133,12 +133,12 @@ fn run_chunk(task: &Task, chunk: u64) -> Replays {
     let simulator = Simulator::new(task.layout, task.theta);
     let mut workspace = Workspace::new(task.layout);
     let mut data: Data = simulator.blank();
-    let (start_theta, active) = (start_of_refits(task.layout, task.theta), task.layout.active());
+    let active = task.layout.active();
     let how = Settling { floor: NO_FLOOR, precision: Precision::REPLAY, adjust: false, even: task.even };
     let mut out = Replays::default();
     for _ in 0..CHUNK {
         simulator.draw(&mut rng, &mut data);
-        let start = Start { theta: &start_theta, free: &active, known: Some(task.origin) };
+        let start = Start::from(task.start, &active);
         let settled = settle(task.layout, &data, start, how, &mut workspace);
         let Some(settled) = settled else {
             // the replay's season shows no scatter that can be fitted: it bounds nothing

@@ -3,7 +3,7 @@
 
 use super::replays::{PairScale, Replays, Task, extend, start_of_refits};
 use super::tail;
-use crate::stats::mixed::fit::Origin;
+use crate::stats::mixed::fit::Known;
 use crate::stats::mixed::{ContrastError, Data, Inference, Layout, infer};
 use crate::stats::student_t::t_quantile;
 
@@ -33,7 +33,7 @@ pub struct SetFit {
     pub inference: Inference,
     /// All pairs, in order of first and then second antenna.
     pub pairs: Vec<PairDifference>,
-    origin: Origin,
+    start: Known,
     scales: Vec<PairScale>,
     confidence: f64,
 }
@@ -43,7 +43,7 @@ impl SetFit {
     /// no scatter at any level.
     pub fn new(layout: Layout, data: &Data, floor: f64, confidence: f64) -> Option<SetFit> {
         let inference = infer(&layout, data, floor)?;
-        let origin = Origin::at(&layout, &start_of_refits(&layout, &inference.components), floor)?;
+        let start = Known::at(&layout, &start_of_refits(&layout, &inference.components), floor)?;
         let p = layout.antennas();
         let count = (p * (p.saturating_sub(1)) / 2).max(1) as f64;
         let mut pairs = vec![];
@@ -71,7 +71,7 @@ impl SetFit {
                 scale: p.error.adjusted / (p.error.model * p.error.stretch) * p.t_scale,
             })
             .collect();
-        Some(SetFit { layout, inference, pairs, origin, scales, confidence })
+        Some(SetFit { layout, inference, pairs, start, scales, confidence })
     }
 
     /// Adds replays, the same whatever the number of threads.
@@ -79,7 +79,7 @@ impl SetFit {
         let task = Task {
             layout: &self.layout,
             theta: &self.inference.components,
-            origin: &self.origin,
+            start: &self.start,
             even: self.inference.even.as_ref(),
             factor: &self.inference.factor,
             pairs: &self.scales,

@@ -151,8 +151,8 @@ impl Errors {
         (low, high)
     }
 
-    /// The same draws in order, where no false wave goes with each: what is sorted from them later is then in order
-    /// already.
+    /// The same draws in order, where no false wave goes with each: what is sorted from them later then is in order
+    /// already, or in the reverse order.
     pub fn in_order(mut self) -> Errors {
         if self.wave.is_empty() {
             self.sides.iter_mut().for_each(|side| side.additive = sorted(std::mem::take(&mut side.additive)));

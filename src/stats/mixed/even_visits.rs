@@ -17,7 +17,7 @@
 //! fit and not from single residuals). Standard errors from the equal fit are stretched by √(LᵀSL/LᵀΦL)
 //! where that is above 1; they are never shrunk, since the τ_j are uncertain.
 
-use super::fit::Origin;
+use super::fit::Known;
 use super::kenward_roger::KenwardRoger;
 use super::layout::{Data, Layout};
 use super::small_matrix::multiply;
@@ -28,10 +28,8 @@ use super::weights::{Theta, Weights};
 pub struct EvenVisits {
     /// The visits with one observation each.
     pub(super) layout: Layout,
-    /// Components to start a fit from.
-    pub(super) start: Theta,
-    /// What is known there.
-    pub(super) origin: Origin,
+    /// Where fits start.
+    pub(super) start: Known,
     /// Per cell: its share in its visit's mean.
     share: Vec<f64>,
     /// Per visit: τ_j/τ̄ − 1.
@@ -54,7 +52,7 @@ impl EvenVisits {
             let pairs = (0..p).flat_map(|i| (i + 1..p).map(move |j| (i, j)));
             pairs.filter(|&(i, j)| layout.linked(i, j)).map(|(i, j)| at(i, i) + at(j, j) - 2.0 * at(i, j)).sum()
         };
-        let better = mean_square(&even.covariance(&even.origin.weights)) < mean_square(weighed.adjusted_covariance());
+        let better = mean_square(&even.covariance(&even.start.weights)) < mean_square(weighed.adjusted_covariance());
         better.then_some(even)
     }
 
@@ -74,8 +72,9 @@ impl EvenVisits {
             share[visit.cells.clone()].iter_mut().for_each(|w| *w /= total);
         }
         let layout = layout.one_cell_a_visit(&vec![common; layout.kinds.len()]);
-        let start = [theta[0], 0.0, 0.0, mean * common];
-        Some(EvenVisits { origin: Origin::at(&layout, &start, 0.0)?, layout, start, share, excess })
+        // no floor: what the fit allowed for its visits, it allows for their mean
+        let start = Known::at(&layout, &[theta[0], 0.0, 0.0, mean * common], 0.0)?;
+        Some(EvenVisits { layout, start, share, excess })
     }
 
     /// The visits' means.

@@ -277,7 +277,7 @@ pub fn settle(layout: &Layout, data: &Data, start: Start, how: Settling, workspa
         Some(even) => {
             let mut visits = Collapsed::evenly(even, layout, data);
             let free = visits.layout.active();
-            let start = Start { theta: &even.start, free: &free, known: Some(&even.origin) };
+            let start = Start::from(&even.start, &free);
             let fit = fit_from(&visits.layout, &visits.data, floor, start, precision, &mut visits.workspace)?;
             Settled::from(fit, free, Some(Box::new(visits)), basis)
         }

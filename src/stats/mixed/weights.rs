@@ -3,9 +3,9 @@
 //! that start at one θ share it. Notation as in [`super`].
 //!
 //! V is block-diagonal by session. Inside a visit, cell means have variances 1/w, and the visit's weighted mean ȳ has
-//! variance τ = σ²_v + 1/W about its session and antenna. Between the visits of a session V⁻¹ acts as
-//! B = diag(a) − c·a·aᵀ. θ may be negative wherever V stays positive definite. Visits of one kind (as many mountings, of as
-//! many readings) have the same weights, and sessions of one pattern the same B.
+//! variance τ = σ²_v + 1/W about its session and antenna. Between the visits of a session V⁻¹ acts as B = diag(a) −
+//! c·a·aᵀ. θ may be negative wherever V stays positive definite. Visits of one kind (as many mountings, of as many
+//! readings) have the same weights, and sessions of one pattern the same B.
 
 use super::layout::Layout;
 use super::small_matrix::{LogProduct, cholesky, inverse_from_cholesky, trace_of_product};

@@ -272,11 +272,13 @@ pub fn shortest(number: f64) -> Option<Written> {
     if !(number.abs() < 1e9) {
         return None;
     }
-    // added and taken away again, it leaves the nearest whole number
+    // added and taken away again, it leaves the nearest whole number: in a fifth of the time of `round`, but only of
+    // numbers below 2^51
     const TO_WHOLE: f64 = 1.5 * (1u64 << 52) as f64;
     let fits = |d: usize| {
-        let digits = number * TENS[d] + TO_WHOLE - TO_WHOLE;
-        digits.abs() < 1e15 && digits / TENS[d] == number
+        let scaled = number * TENS[d];
+        let digits = if scaled.abs() < 2e15 { scaled + TO_WHOLE - TO_WHOLE } else { scaled.round() };
+        digits.abs() < 9e15 && digits / TENS[d] == number
     };
     let decimals = (0..=MOST_DECIMALS).find(|&d| fits(d))?;
     Some(Written { number, decimals: decimals as u8 })
@@ -322,7 +324,9 @@ mod tests {
 
     #[test]
     fn the_shortest_text_of_a_number_has_as_many_decimals() {
-        for text in ["1.5", "-31.4", "0.1", "4800", "12.34567", "0.001", "-0.7", "2.675", "1000000.4"] {
+        let long = ["1.23456789012345", "2.123456789012345", "-8.123456789012345", "-0.000000000000007"];
+        let short = ["1.5", "-31.4", "0.1", "4800", "12.34567", "0.001", "-0.7", "2.675", "1000000.4"];
+        for text in short.into_iter().chain(long) {
             let number: f64 = text.parse().unwrap();
             let decimals = text.split_once('.').map_or(0, |(_, rest)| rest.len());
             assert_eq!(shortest(number).map(|w| w.decimals as usize), Some(decimals), "{text}");

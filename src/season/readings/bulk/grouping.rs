@@ -6,6 +6,8 @@ use polars::prelude::{InitHashMaps, PlHashMap, StringChunked};
 /// meter, quantity, unit.
 pub const NAMED: usize = 6;
 
+/// Groups remembered as met lately.
+const LATELY: usize = 256;
 /// Different cells of one column remembered as met lately.
 const LATELY_CELLS: usize = 64;
 
@@ -98,16 +100,14 @@ impl Default for Groups {
     }
 }
 
-/// Groups remembered as met lately.
-const LATELY: usize = 256;
-
 /// Where a group is remembered.
 fn place((names, mounting): &Key) -> usize {
-    // multiplied by an odd number near 2^64/φ, the upper bits depend on all of them
     let mixed = names.chunks_exact(2).fold(mounting.unwrap_or(-1) as u64, |mixed, two| {
-        (mixed ^ (u64::from(two[0]) << 32 | u64::from(two[1]))).wrapping_mul(0x9e37_79b9_7f4a_7c15).rotate_left(25)
+        let both = u64::from(two[0]) << 32 | u64::from(two[1]);
+        (mixed.rotate_left(23) ^ both).wrapping_mul(0x9e37_79b9_7f4a_7c15)
     });
-    mixed as usize % LATELY
+    // a product's highest bits depend on all bits of its factors
+    (mixed >> 56) as usize % LATELY
 }
 
 impl Groups {
