@@ -398,8 +398,7 @@ struct Judged {
 fn judged(file: &str, rows: DataFrame, comma: cell::Comma, config: &Config) -> PolarsResult<Judged> {
     let mut faults = vec![];
     let mut set_aside: BTreeSet<u32> = BTreeSet::new();
-    for rule in rules::rules() {
-        let caught = rule.seen(&rows)?;
+    for (rule, caught) in rules::judged(&rows)? {
         if rule.sets_aside {
             set_aside.extend(caught.iter().filter_map(|s| s.row));
         }

@@ -241,7 +241,7 @@ fn decide(asked: &Asked, config: &Config, log: &Log, draws: Draws, risk: f64) ->
         Ok(values) => {
             let limits = limits_of(&claim);
             let rule = Rule { limits, risk, meters: values.len(), seed: draws.seed };
-            claim.held = values.into_iter().map(|(value, origin)| verdict::hold(&value, origin, &rule)).collect();
+            claim.held = values.into_par_iter().map(|(value, origin)| verdict::hold(&value, origin, &rule)).collect();
             let overall = verdict::overall(&claim.held);
             (claim.verdict, claim.best, claim.disagree) = (overall.verdict, overall.best, overall.disagree);
         }
@@ -269,13 +269,13 @@ fn values(asked: &Asked, config: &Config, log: &Log, draws: Draws) -> Result<Vec
     if own.is_empty() {
         return Err(unmeasured(asked, config, log));
     }
-    let mut values = vec![];
-    for &(numbered, a) in &own {
-        let Some(fitted) = &numbered.fitted else { continue };
-        let Some(value) = route::level(fitted, a, draws, numbered.number) else { continue };
+    let value = |&(numbered, a): &(&Numbered, usize)| {
+        let fitted = numbered.fitted.as_ref()?;
+        let value = route::level(fitted, a, draws, numbered.number)?;
         let route = Route::Level { quantity: numbered.set.quantity.name.clone() };
-        values.push((value, origin(numbered, fitted, a, route)));
-    }
+        Some((value, origin(numbered, fitted, a, route)))
+    };
+    let values: Vec<(Absolute, Origin)> = own.par_iter().filter_map(value).collect();
     if !values.is_empty() {
         return Ok(values);
     }

@@ -21,14 +21,15 @@ pub struct Rule {
 }
 
 impl Rule {
-    /// The rows of the frame this rule catches.
-    pub fn seen(&self, frame: &DataFrame) -> PolarsResult<Vec<Seen>> {
+    /// The rows of the frame this rule catches: those where `caught` says so.
+    fn seen(&self, frame: &DataFrame, caught: &BooleanChunked) -> PolarsResult<Vec<Seen>> {
+        if !caught.any() {
+            return Ok(vec![]);
+        }
         let text = if NEEDED.contains(&self.column) { self.column.to_string() } else { text_of(self.column) };
-        let caught =
-            frame.clone().lazy().filter(self.caught.clone()).select([col("row"), col("line"), col(text).alias("text")]);
-        let caught = caught.collect()?;
+        let caught = frame.select(["row", "line", text.as_str()])?.filter(caught)?;
         let (rows, lines) = (caught.column("row")?.u32()?, caught.column("line")?.u32()?);
-        let texts = caught.column("text")?.str()?;
+        let texts = caught.column(&text)?.str()?;
         let fault = |text: Option<&str>| Fault {
             kind: self.kind,
             severity: self.severity,
@@ -44,8 +45,18 @@ impl Rule {
     }
 }
 
+/// Each rule, in the order of the columns, and the rows of the frame it catches.
+pub fn judged(frame: &DataFrame) -> PolarsResult<Vec<(Rule, Vec<Seen>)>> {
+    let rules = rules();
+    // all in one query: most catch nothing, and a query costs more than it asks
+    let by_rule = |(number, rule): (usize, &Rule)| rule.caught.clone().alias(number.to_string());
+    let caught = frame.clone().lazy().select(rules.iter().enumerate().map(by_rule).collect::<Vec<_>>()).collect()?;
+    let seen = |(rule, caught): (Rule, &Column)| rule.seen(frame, caught.bool()?).map(|seen| (rule, seen));
+    rules.into_iter().zip(caught.columns()).map(seen).collect()
+}
+
 /// All rules, in the order of the columns.
-pub fn rules() -> Vec<Rule> {
+fn rules() -> Vec<Rule> {
     let mut rules = vec![
         empty("session", |_| "the `session` cell is empty".into()),
         empty("antenna", |_| "the `antenna` cell is empty".into()),
