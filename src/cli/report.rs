@@ -26,12 +26,11 @@ pub fn run(args: &ReportArgs) -> Result<Outcome, String> {
     let season = Season::load(&args.season).map_err(|e| e.to_string())?;
     let options = args.replays.options(&season);
     let risk = args.risk.unwrap_or((1.0 - options.confidence) / 2.0);
-    let origin =
-        Run { version: env!("CARGO_PKG_VERSION").into(), command: command(args), inputs: inputs(args, &season)? };
     let bar = progress::counter(args.replays.quiet, "steps");
     let work = || -> Result<(Whole, Files), String> {
-        let whole = whole(&season, &options, risk, &|| bar.inc(1))
-            .map_err(|e| format!("the readings could not be grouped: {e}"))?;
+        let (whole, inputs) = rayon::join(|| whole(&season, &options, risk, &|| bar.inc(1)), || inputs(args, &season));
+        let whole = whole.map_err(|e| format!("the readings could not be grouped: {e}"))?;
+        let origin = Run { version: env!("CARGO_PKG_VERSION").into(), command: command(args), inputs: inputs? };
         let (page, plots) = rayon::join(
             || render(&whole, &origin).map_err(|e| e.to_string()),
             || match &args.plots {

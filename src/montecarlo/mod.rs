@@ -1,6 +1,7 @@
 //! Random streams, trials, adaptive stopping, coverage intervals.
 
 pub mod adaptive; // trials until the figures are stable
+pub mod counted; // how many of many values lie below a limit
 pub mod coverage; // coverage intervals
 pub mod distribution; // the distributions of inputs
 pub mod elementary; // sine, logarithm and normals by the column

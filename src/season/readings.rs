@@ -17,6 +17,7 @@ pub mod marks;
 mod measure;
 mod moment;
 mod names;
+mod part;
 mod records;
 mod rules;
 mod sheet;
@@ -24,10 +25,10 @@ pub mod suggest;
 mod table;
 mod typed;
 
-use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
 use polars::prelude::*;
+use rayon::prelude::*;
 
 pub use cell::Cell;
 pub use left_out::LeftOut;
@@ -36,8 +37,9 @@ pub use names::folded;
 pub use sheet::{rows_of_session, sheet_style};
 
 use crate::season::config::{Config, Layout};
-use crate::season::finding::{Finding, Place, Severity, Stake};
+use crate::season::finding::{Finding, Place, Severity};
 use forms::{Form, holds_no_table};
+use part::{Part, part_of, read_file, sift};
 
 /// Readings that can't be taken in at all.
 #[derive(Debug, thiserror::Error)]
@@ -271,20 +273,19 @@ pub fn read_files_bulky(
     from_rows: usize,
 ) -> Result<Readings, ReadError> {
     let bulky = files.iter().map(|path| bulk::rows_about(path)).fold(0, usize::saturating_add) >= from_rows;
+    let shown = |at: usize| shown_names.get(at).cloned().unwrap_or_else(|| files[at].display().to_string());
+    let of_file = |at: usize| part_of(&shown(at), &files[at], config, bulky);
+    let at = 0..files.len();
+    // large files one by one, each in little memory
+    let parts: Vec<(Part, Vec<LeftOut>)> = match bulky {
+        true => at.map(of_file).collect::<Result<_, _>>()?,
+        // the first file's trouble is told, whichever was met first
+        false => at.into_par_iter().map(of_file).collect::<Vec<_>>().into_iter().collect::<Result<_, _>>()?,
+    };
     let mut left_out: Vec<LeftOut> = config.leave_out.iter().map(LeftOut::new).collect();
     let mut taken: Option<(Part, Vec<FileCount>)> = None;
-    for (at, path) in files.iter().enumerate() {
-        let file = shown_names.get(at).cloned().unwrap_or_else(|| path.display().to_string());
-        let unreadable =
-            |error: std::io::Error| ReadError::Unreadable { file: file.clone(), reason: error.to_string() };
-        let mounted = if bulky { bulk::read(&file, path, config, &mut left_out)? } else { None };
-        let part = match mounted {
-            Some(part) => part,
-            None => {
-                let bytes = std::fs::read(path).map_err(unreadable)?;
-                read_file(&file, path, &bytes, config, &mut left_out)?
-            }
-        };
+    for (at, (part, of_file)) in parts.into_iter().enumerate() {
+        left_out.iter_mut().zip(of_file).for_each(|(all, own)| all.add(own));
         match &mut taken {
             None => taken = Some((part, vec![])),
             Some((all, counts)) => {
@@ -293,7 +294,7 @@ pub fn read_files_bulky(
                     .vstack_mut(&part.frame)
                     .and(all.left_out_frame.vstack_mut(&part.left_out_frame))
                     .and(all.set_aside_frame.vstack_mut(&part.set_aside_frame));
-                joined.map_err(|source| ReadError::Frame { file, source })?;
+                joined.map_err(|source| ReadError::Frame { file: shown(at), source })?;
                 all.findings.extend(part.findings);
                 counts.push(part.count);
             }
@@ -329,127 +330,4 @@ pub fn read_text(file: &str, text: &str, config: &Config) -> Result<Readings, Re
 /// The name most like a word, if one is like it at all.
 pub fn nearest_name<'a>(word: &str, names: impl Iterator<Item = &'a str>) -> Option<&'a str> {
     names::nearest(word, names, 0.6)
-}
-
-/// One file's share of the readings.
-struct Part {
-    frame: DataFrame,
-    left_out_frame: DataFrame,
-    set_aside_frame: DataFrame,
-    findings: Vec<Finding>,
-    count: FileCount,
-}
-
-fn read_file(
-    file: &str,
-    path: &Path,
-    bytes: &[u8],
-    config: &Config,
-    left_out: &mut [LeftOut],
-) -> Result<Part, ReadError> {
-    let (mut text, layout) = (String::new(), layout::of_file(config, file));
-    let sheet = forms::sheet(file, path, bytes, layout, &mut text)?;
-    let (sheet, places) = match layout {
-        Some(layout) => layout::unfold(file, sheet, layout)?,
-        None => (sheet, None),
-    };
-    let mut table = table::table(file, sheet, places)?;
-    marks::settle(&mut table).map_err(|source| ReadError::Frame { file: file.into(), source })?;
-    sift(file, table, config, left_out).map_err(|source| ReadError::Frame { file: file.into(), source })
-}
-
-/// Separates a file's rows into those left out, set aside and used.
-fn sift(file: &str, table: table::Table, config: &Config, left_out: &mut [LeftOut]) -> PolarsResult<Part> {
-    let typed = typed::typed(&table, config)?;
-    for (noted, entry) in left_out.iter_mut().zip(&config.leave_out) {
-        noted.note(file, &typed, entry)?;
-    }
-    let out = config.leave_out.iter().map(left_out::matches).fold(col("line").is_null(), Expr::or);
-    let split = |which: Expr| typed.clone().lazy().filter(which).collect();
-    let (counted, left) = (split(out.clone().not())?, split(out)?);
-    let left_out_rows = left.height();
-    // what is wrong with a row that is left out is nobody's concern, but a row that is can't be put back
-    let left_out_frame = judged(file, left, table.comma, config)?.frame;
-    let Judged { frame, aside, faults } = judged(file, counted, table.comma, config)?;
-
-    let broken = table.broken.len();
-    let seen = [table.broken, faults, table.notes].concat();
-    let count = FileCount {
-        name: file.into(),
-        rows: table.rows,
-        used: frame.height(),
-        set_aside: broken + aside.height(),
-        left_out: left_out_rows,
-    };
-    let findings = fault::findings(file, seen, table.places.as_ref());
-    Ok(Part { frame, left_out_frame, set_aside_frame: aside, findings: endangering(findings, &typed)?, count })
-}
-
-/// Rows judged by every rule.
-struct Judged {
-    /// Those that count.
-    frame: DataFrame,
-    /// Those set aside.
-    aside: DataFrame,
-    /// What is wrong with any.
-    faults: Vec<fault::Seen>,
-}
-
-fn judged(file: &str, rows: DataFrame, comma: cell::Comma, config: &Config) -> PolarsResult<Judged> {
-    let mut faults = vec![];
-    let mut set_aside: BTreeSet<u32> = BTreeSet::new();
-    for (rule, caught) in rules::judged(&rows)? {
-        if rule.sets_aside {
-            set_aside.extend(caught.iter().filter_map(|s| s.row));
-        }
-        faults.extend(caught);
-    }
-    let (measured, more) = measure::measure(rows, comma, config)?;
-    set_aside.extend(more.iter().filter_map(|s| s.row));
-    faults.extend(more);
-    let keep: BooleanChunked =
-        measured.column("row")?.u32()?.iter().map(|row| row.map(|row| !set_aside.contains(&row))).collect();
-    let aside = finished(file, measured.filter(&!&keep)?)?;
-    Ok(Judged { frame: finished(file, measured.filter(&keep)?)?, aside, faults })
-}
-
-/// Gives each finding about a row the verdicts that the row enters, as far as its names can be read.
-fn endangering(findings: Vec<(Option<u32>, Finding)>, typed: &DataFrame) -> PolarsResult<Vec<Finding>> {
-    let text = |name: &str| typed.column(name).and_then(|c| c.str().cloned());
-    let (quantity, band, meter, antenna) = (text("quantity")?, text("band")?, text("meter")?, text("antenna")?);
-    // in order, with gaps where rows were taken back
-    let rows: Vec<u32> = typed.column("row")?.u32()?.iter().flatten().collect();
-    let stake = |row: u32| {
-        let at = rows.binary_search(&row).ok()?;
-        Some(Stake {
-            quantity: quantity.get(at).map(String::from),
-            band: band.get(at).map(String::from),
-            meter: meter.get(at).map(String::from),
-            antennas: antenna.get(at).map(String::from).into_iter().collect(),
-            between: false,
-        })
-    };
-    let endangering = |(row, mut finding): (Option<u32>, Finding)| {
-        if finding.endangers.is_empty() {
-            finding.endangers.extend(row.and_then(stake));
-        }
-        finding
-    };
-    Ok(findings.into_iter().map(endangering).collect())
-}
-
-/// The frame's columns in their order.
-fn finished(file: &str, used: DataFrame) -> PolarsResult<DataFrame> {
-    let names = ["session", "antenna", "band", "meter", "quantity", "value", "y", "readings", "sd", "y_sd", "step"];
-    let last = ["mounting", "when", "order", "battery", "squares", "rows"];
-    let columns = ["file", "line"].into_iter().chain(names).chain(last);
-    used.lazy()
-        .with_columns([
-            lit(file.to_string()).alias("file"),
-            col("readings").fill_null(lit(1.0)),
-            lit(NULL).cast(DataType::Float64).alias("squares"),
-            lit(1u32).cast(DataType::UInt32).alias("rows"),
-        ])
-        .select(columns.map(col).collect::<Vec<_>>())
-        .collect()
 }

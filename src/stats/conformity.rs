@@ -25,7 +25,7 @@ pub struct Limits {
 
 /// What is known of a quantity after its measurement.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Knowledge<'a> {
+pub enum Knowledge {
     /// Normal about the estimate η_m with standard uncertainty u > 0.
     Normal {
         /// Estimate η_m.
@@ -42,8 +42,6 @@ pub enum Knowledge<'a> {
         /// Degrees of freedom ν.
         df: f64,
     },
-    /// Monte Carlo draws of the quantity's value (JCGM 101).
-    Draws(&'a [f64]),
 }
 
 impl Limits {
@@ -89,7 +87,7 @@ impl Limits {
     }
 }
 
-impl Knowledge<'_> {
+impl Knowledge {
     /// P(η ≤ x); of draws, the share that does not exceed x.
     pub fn below(&self, x: f64) -> f64 {
         match *self {
@@ -101,7 +99,6 @@ impl Knowledge<'_> {
                     _ => phi(z),
                 }
             }
-            Knowledge::Draws(draws) => draws.iter().filter(|d| **d <= x).count() as f64 / draws.len() as f64,
         }
     }
 }
@@ -112,12 +109,8 @@ impl Knowledge<'_> {
 /// producer's risk of rejecting it.
 ///
 /// # Source
-/// JCGM 106:2012, 7.2 to 7.5 (normal), 7.1 and JCGM 101:2008, 6.4.9 (t), 5.10 (draws).
+/// JCGM 106:2012, 7.2 to 7.5 (normal), 7.1 and JCGM 101:2008, 6.4.9 (t).
 pub fn conformance_probability(knowledge: Knowledge, limits: Limits) -> f64 {
-    if let Knowledge::Draws(draws) = knowledge {
-        // counted directly: a draw on the lower limit conforms
-        return draws.iter().filter(|d| limits.contains(**d)).count() as f64 / draws.len() as f64;
-    }
     let below = |x: f64| {
         if x == f64::INFINITY {
             1.0
@@ -341,14 +334,5 @@ mod tests {
         // a measurement without error takes no wrong decision
         let sharp = global_risks(process, 1e-4, Limits::at_most(3.0), Limits::at_most(3.0));
         assert!(sharp.consumer < 2e-5 && sharp.producer < 2e-5, "{sharp:?}");
-    }
-
-    #[test]
-    fn draws_give_the_share_that_conforms() {
-        let draws = [1.0, 2.0, 3.0, 4.0];
-        let share = |limits| conformance_probability(Knowledge::Draws(&draws), limits);
-        assert_eq!(share(Limits::at_most(2.0)), 0.5);
-        assert_eq!(share(Limits::at_least(2.0)), 0.75);
-        assert_eq!(share(Limits::new(2.0, 3.0).unwrap()), 0.5);
     }
 }

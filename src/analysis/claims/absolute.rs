@@ -132,6 +132,7 @@ impl Absolute {
 #[cfg(test)]
 mod tests {
     use super::super::at_limit::AtLimit;
+    use super::super::at_reading::AtReading;
     use super::*;
     use crate::stats::student_t::t_quantile;
 
@@ -164,7 +165,7 @@ mod tests {
     #[test]
     fn scatter_alone_gives_the_t_interval() {
         let now = scattered(0.2, 3.0).errors(More::Sessions(0), 1, 0);
-        let (low, high) = now.range(1.0, 0.025);
+        let (low, high) = AtReading::new(&now, 1.0).range(0.025);
         let half = t_quantile(0.975, 3.0) * 0.2;
         // 2500 of 100 000 draws lie beyond: two percent of the half-width is four standard errors
         assert!((high - 1.0 - half).abs() < 0.02 * half && (1.0 - low - half).abs() < 0.02 * half, "{low} {high}");
@@ -178,21 +179,21 @@ mod tests {
     #[test]
     fn more_sessions_narrow_what_scatters_and_nothing_else() {
         let half = |more| {
-            let (low, high) = scattered(0.2, 3.0).errors(more, 1, 0).range(1.0, 0.025);
+            let (low, high) = AtReading::new(&scattered(0.2, 3.0).errors(more, 1, 0), 1.0).range(0.025);
             (high - low) / 2.0
         };
         // 4 sessions and 12 more: half the standard error on 15 degrees of freedom
         let wanted = t_quantile(0.975, 15.0) * 0.1;
         assert!((half(More::Sessions(12)) - wanted).abs() < 0.02 * wanted);
         assert!(half(More::Forever) < 1e-9);
-        let same = |more| wave(0.3, 0.1).errors(more, 1, 0).range(0.3, 0.025);
+        let same = |more| AtReading::new(&wave(0.3, 0.1).errors(more, 1, 0), 0.3).range(0.025);
         assert_eq!(same(More::Sessions(0)), same(More::Forever));
     }
 
     #[test]
     fn far_from_a_match_a_false_wave_acts_as_its_part_along_the_reflection() {
         let (d, risk) = (0.01, 0.025);
-        let (low, high) = wave(0.5, d).errors(More::Forever, 1, 0).range(0.5, risk);
+        let (low, high) = AtReading::new(&wave(0.5, d).errors(More::Forever, 1, 0), 0.5).range(risk);
         // of d·cos φ the share beyond d·cos(πr) is r
         let reach = d * (std::f64::consts::PI * risk).cos();
         assert!((high - 0.5 - reach).abs() < 2e-4 && (0.5 - low - reach).abs() < 2e-4, "{low} {high}");
@@ -205,7 +206,7 @@ mod tests {
         // a hair below d, so that rounding decides nothing
         let (d, read) = (0.056, 0.055_999);
         let errors = wave(read, d).errors(More::Forever, 1, 0);
-        assert_eq!(errors.range(read, 0.025).0, 0.0);
+        assert_eq!(AtReading::new(&errors, read).range(0.025).0, 0.0);
         assert!(errors.risk_below(read, 0.001) > 0.99);
         let seldom = errors.values(read).iter().filter(|v| **v < 0.001).count();
         assert!(seldom < 200, "turned about alone, a perfect match would be ruled out: {seldom}");
@@ -218,7 +219,8 @@ mod tests {
         for errors in [wave(0.1, 0.06).errors(More::Forever, 1, 0), scattered(0.2, 3.0).errors(More::Sessions(0), 1, 0)]
         {
             for y in [0.03, 0.1, 0.4] {
-                let (low, high) = errors.range(y, 0.025);
+                let reading = AtReading::new(&errors, y);
+                let (low, high) = reading.range(0.025);
                 let a_little = 1e-9;
                 assert!(
                     errors.risk_below(y, low - a_little) <= 0.025 && errors.risk_above(y, high + a_little) <= 0.025

@@ -1,16 +1,16 @@
-//! Readings held against one limit, as often as needed: where each draw passes the limit is found once and sorted,
-//! so that a risk at any reading is a search in what is sorted and not a walk through all draws.
+//! Readings held against one limit, as often as needed: where each draw passes the limit is found once and put in
+//! bins, so that a risk at any reading is a count in one bin and not a walk through all draws.
 
 use super::errors::{Errors, bisect};
-use crate::montecarlo::tail::sorted;
+use crate::montecarlo::counted::Counted;
 
 /// For each draw, where |x + shift + w| passes a limit as x goes up; w is the draw's false wave, and a negative
 /// x + shift counts as none. Without a wave it is x + shift itself that passes.
 pub struct Crossings {
-    /// Sorted: above these the draw is over the limit.
-    rising: Vec<f64>,
-    /// Sorted: below these it is, too. A wave longer than the limit alone may be over it, and less so with some x.
-    falling: Vec<f64>,
+    /// Above these the draw is over the limit.
+    rising: Counted,
+    /// Below these it is, too. A wave longer than the limit alone may be over it, and less so with some x.
+    falling: Counted,
     /// Draws over the limit at every x.
     always: usize,
 }
@@ -46,7 +46,7 @@ impl Crossings {
                 always += 1;
             }
         }
-        Crossings { rising: sorted(rising), falling: sorted(falling), always }
+        Crossings { rising: Counted::new(rising), falling: Counted::new(falling), always }
     }
 
     /// Share of the draws that are over the limit at x.
@@ -70,19 +70,16 @@ impl Crossings {
     }
 
     fn draws_over(&self, x: f64) -> usize {
-        let rising = self.rising.partition_point(|v| *v < x);
-        rising + self.falling.len() - self.falling.partition_point(|v| *v <= x) + self.always
+        self.rising.below(x) + self.falling.size() - self.falling.up_to(x) + self.always
     }
 
     fn draws_under(&self, x: f64) -> usize {
         // a draw that falls rises later: under the limit it is past the one and short of the other
-        let rising = self.rising.len() - self.rising.partition_point(|v| *v <= x);
-        let falling = self.falling.len() - self.falling.partition_point(|v| *v < x);
-        rising - falling
+        (self.rising.size() - self.rising.up_to(x)) - (self.falling.size() - self.falling.below(x))
     }
 
     fn draws(&self) -> usize {
-        self.rising.len() + self.always
+        self.rising.size() + self.always
     }
 
     fn share(&self, hits: usize) -> f64 {
@@ -93,10 +90,10 @@ impl Crossings {
 /// One side of a shift at the limit.
 struct Side {
     turned: Crossings,
-    /// Readings that the limit itself gives, sorted; empty without a false wave, when they say nothing new.
-    straight: Vec<f64>,
-    /// Readings that a perfect match gives, sorted; empty likewise.
-    matched: Vec<f64>,
+    /// Readings that the limit itself gives; none without a false wave, when they say nothing new.
+    straight: Counted,
+    /// Readings that a perfect match gives; none likewise.
+    matched: Counted,
 }
 
 /// A value's errors at one limit: what [`Errors::risk_above`] and [`Errors::risk_below`] answer there.
@@ -109,13 +106,18 @@ pub struct AtLimit<'a> {
 impl<'a> AtLimit<'a> {
     /// Of a value with those errors.
     pub fn new(errors: &'a Errors, limit: f64) -> AtLimit<'a> {
-        let sides = (0..errors.sides())
-            .map(|side| {
-                let given = |truth: f64| if errors.has_wave() { errors.readings(side, truth) } else { vec![] };
+        let sides = errors
+            .sides()
+            .iter()
+            .map(|draws| {
+                let given = |truth: f64| match errors.has_wave() {
+                    true => Counted::new(errors.straight_on(draws, truth).collect()),
+                    false => Counted::new(vec![]),
+                };
                 Side {
-                    turned: Crossings::new(errors.passing(side, limit)),
+                    turned: Crossings::new(errors.passing(draws, limit)),
                     straight: given(limit),
-                    matched: if limit > 0.0 { given(0.0) } else { vec![] },
+                    matched: if limit > 0.0 { given(0.0) } else { Counted::new(vec![]) },
                 }
             })
             .collect();
@@ -125,19 +127,17 @@ impl<'a> AtLimit<'a> {
     /// Whether a reading shows, at that risk, that the true value is at most the limit.
     fn shows_below(&self, y: f64, risk: f64) -> bool {
         let easiest = self.errors.easiest(y);
-        self.sides.iter().enumerate().all(|(number, side)| {
-            let as_low = side.straight.partition_point(|v| *v <= y) as f64 / side.straight.len().max(1) as f64;
+        self.sides.iter().zip(self.errors.sides()).all(|(side, draws)| {
+            let as_low = side.straight.up_to(y) as f64 / side.straight.size().max(1) as f64;
             side.turned.over(y) <= risk
                 && as_low <= risk
-                && (easiest <= self.limit || self.errors.as_low(number, easiest, y) <= risk)
+                && (easiest <= self.limit || self.errors.as_low(draws, easiest, y) <= risk)
         })
     }
 
     /// Whether a reading shows, at that risk, that the true value is at least the limit.
     fn shows_above(&self, y: f64, risk: f64) -> bool {
-        let as_high = |given: &[f64]| {
-            (given.len() - given.partition_point(|v| *v < y)) as f64 / given.len().max(1) as f64 <= risk
-        };
+        let as_high = |given: &Counted| (given.size() - given.below(y)) as f64 / given.size().max(1) as f64 <= risk;
         let still = self.limit <= 0.0; // no |Γ| is below
         self.sides
             .iter()
@@ -170,7 +170,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn what_is_sorted_answers_as_a_walk_through_all_draws_does() {
+    fn what_is_in_bins_answers_as_a_walk_through_all_draws_does() {
         // waves shorter and longer than the limit, at every phase, and shifts that make x + shift negative
         let draws: Vec<([f64; 2], f64)> = (0..2000)
             .map(|i| {

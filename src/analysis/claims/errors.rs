@@ -9,8 +9,7 @@
 //!   high, so that |Γ| = d is just what a perfect match reads, while turned about it looks like anything
 //!   between 0 and 2d. Without this question a perfect match would be called worse than a limit close to 1.
 
-use super::at_limit::{Crossings, Passing};
-use crate::montecarlo::tail::sorted;
+use super::at_limit::Passing;
 
 /// The errors of a value, drawn: one side of a shift.
 pub struct SideDraws {
@@ -54,8 +53,13 @@ impl Errors {
         self.sides[0].additive.len()
     }
 
+    /// The sides of a shift; one where there is none.
+    pub fn sides(&self) -> &[SideDraws] {
+        &self.sides
+    }
+
     /// True values a reading `y` may stand for, on one side.
-    fn turned_about<'a>(&'a self, side: &'a SideDraws, y: f64) -> impl Iterator<Item = f64> + 'a {
+    pub fn turned_about<'a>(&'a self, side: &'a SideDraws, y: f64) -> impl Iterator<Item = f64> + 'a {
         let read = y + side.offset;
         side.additive.iter().enumerate().map(move |(i, e)| match self.wave.get(i) {
             Some(&wave) => with_wave(read + e, wave),
@@ -64,7 +68,7 @@ impl Errors {
     }
 
     /// Readings a true value may give, on one side.
-    fn straight_on<'a>(&'a self, side: &'a SideDraws, truth: f64) -> impl Iterator<Item = f64> + 'a {
+    pub fn straight_on<'a>(&'a self, side: &'a SideDraws, truth: f64) -> impl Iterator<Item = f64> + 'a {
         side.additive.iter().enumerate().map(move |(i, e)| match self.wave.get(i) {
             Some(&wave) => with_wave(truth, wave) - e - side.offset,
             None => truth - e - side.offset,
@@ -87,7 +91,7 @@ impl Errors {
             }
             // near a match a value above the limit may give the reading more easily than the limit does
             let easiest = self.easiest(y);
-            let as_low = |truth: f64| share(self.straight_on(side, truth), |read| read <= y);
+            let as_low = |truth: f64| self.as_low(side, truth, y);
             turned.max(as_low(limit)).max(if easiest > limit { as_low(easiest) } else { 0.0 })
         })
     }
@@ -104,65 +108,12 @@ impl Errors {
             if limit <= 0.0 {
                 return turned; // no |Γ| is below
             }
-            let as_high = |truth: f64| share(self.straight_on(side, truth), |read| read >= y);
-            turned.max(as_high(limit)).max(as_high(0.0))
+            turned.max(self.as_high(side, limit, y)).max(self.as_high(side, 0.0, y))
         })
     }
 
     fn worst_side(&self, risk: impl Fn(&SideDraws) -> f64) -> f64 {
         self.sides.iter().map(risk).fold(0.0, f64::max)
-    }
-
-    /// Both ends of the range of true values on a reading `y`: each end is overstepped with a risk of at most
-    /// `risk`: where [`Errors::risk_below`] and [`Errors::risk_above`] come to it, with what does not hang on the
-    /// limit worked out once.
-    pub fn range(&self, y: f64, risk: f64) -> (f64, f64) {
-        let turned: Vec<Vec<f64>> =
-            self.sides.iter().map(|side| sorted(self.turned_about(side, y).collect())).collect();
-        let least = turned.iter().map(|v| v[0]).fold(f64::INFINITY, f64::min);
-        let most = turned.iter().map(|v| v[v.len() - 1]).fold(f64::NEG_INFINITY, f64::max);
-        let reach = (most - least).max(self.wave_rms);
-        let still = self.wave.is_empty();
-        let floor = if still { least - reach } else { 0.0 };
-        let easiest = self.easiest(y);
-        let matched_as_high = |side| share(self.straight_on(side, 0.0), |read| read >= y);
-        let straight: Vec<Straight> = self
-            .sides
-            .iter()
-            .filter(|_| !still)
-            .enumerate()
-            .map(|(k, side)| Straight {
-                crossings: Crossings::new(self.passing_straight(side, y)),
-                from_match: matched_as_high(side),
-                from_easiest: self.as_low(k, easiest, y),
-            })
-            .collect();
-        let low = bisect(floor, most + reach, |limit| {
-            turned.iter().all(|v| v.partition_point(|x| *x < limit) as f64 / v.len() as f64 <= risk)
-                && (limit <= 0.0
-                    || straight.iter().all(|s| s.from_match <= risk && s.crossings.not_under(limit) <= risk))
-        });
-        let high = bisect(most + reach, floor, |limit| {
-            turned.iter().all(|v| (v.len() - v.partition_point(|x| *x <= limit)) as f64 / v.len() as f64 <= risk)
-                && straight
-                    .iter()
-                    .all(|s| (easiest <= limit || s.from_easiest <= risk) && s.crossings.not_over(limit) <= risk)
-        });
-        (low, high)
-    }
-
-    /// The same draws in order, where no false wave goes with each: what is sorted from them later then is in order
-    /// already, or in the reverse order.
-    pub fn in_order(mut self) -> Errors {
-        if self.wave.is_empty() {
-            self.sides.iter_mut().for_each(|side| side.additive = sorted(std::mem::take(&mut side.additive)));
-        }
-        self
-    }
-
-    /// Sides of a shift: one where there is none.
-    pub fn sides(&self) -> usize {
-        self.sides.len()
     }
 
     /// Whether a false wave is among the errors.
@@ -171,8 +122,8 @@ impl Errors {
     }
 
     /// How each draw of a side passes a limit as the reading goes up, turned about.
-    pub fn passing(&self, side: usize, limit: f64) -> impl Iterator<Item = Passing> {
-        let SideDraws { offset, additive } = &self.sides[side];
+    pub fn passing<'a>(&'a self, side: &'a SideDraws, limit: f64) -> impl Iterator<Item = Passing> + 'a {
+        let SideDraws { offset, additive } = side;
         let shift = move |e: &f64| offset + e;
         additive.iter().enumerate().map(move |(i, e)| Passing {
             wave: self.wave.get(i).copied(),
@@ -182,15 +133,10 @@ impl Errors {
     }
 
     /// How each draw of a side passes a reading as the true value goes up, straight on.
-    fn passing_straight(&self, side: &SideDraws, y: f64) -> impl Iterator<Item = Passing> {
+    pub fn passing_straight<'a>(&'a self, side: &'a SideDraws, y: f64) -> impl Iterator<Item = Passing> + 'a {
         let limit = move |e: &f64| y + e + side.offset;
         let draws = side.additive.iter().enumerate();
         draws.map(move |(i, e)| Passing { wave: self.wave.get(i).copied(), limit: limit(e), shift: 0.0 })
-    }
-
-    /// Readings that a true value gives on one side, least first.
-    pub fn readings(&self, side: usize, truth: f64) -> Vec<f64> {
-        sorted(self.straight_on(&self.sides[side], truth).collect())
     }
 
     /// The true value that most easily reads as low as `y`: one whose square is short of the false wave's by the
@@ -200,8 +146,18 @@ impl Errors {
     }
 
     /// How often a true value reads as low as `y` on one side.
-    pub fn as_low(&self, side: usize, truth: f64, y: f64) -> f64 {
-        share(self.straight_on(&self.sides[side], truth), |read| read <= y)
+    pub fn as_low(&self, side: &SideDraws, truth: f64, y: f64) -> f64 {
+        share(self.straight_on(side, truth), |read| read <= y)
+    }
+
+    /// How often it reads as high.
+    pub fn as_high(&self, side: &SideDraws, truth: f64, y: f64) -> f64 {
+        share(self.straight_on(side, truth), |read| read >= y)
+    }
+
+    /// Root mean square of the false wave's modulus; 0 where there is none.
+    pub fn wave_rms(&self) -> f64 {
+        self.wave_rms
     }
 
     /// Further from a limit than any reading that stands for it.
@@ -209,14 +165,6 @@ impl Errors {
         let largest = self.values(limit).iter().map(|v| (v - limit).abs()).fold(0.0, f64::max);
         2.0 * (largest + self.wave_rms)
     }
-}
-
-/// One side of a shift, straight on, for a reading: where each draw's true value begins to read higher, and how often
-/// two true values read as the reading does.
-struct Straight {
-    crossings: Crossings,
-    from_match: f64,
-    from_easiest: f64,
 }
 
 /// Share of the values that fulfil a condition.

@@ -3,6 +3,7 @@
 
 pub mod absolute;
 pub mod at_limit;
+pub mod at_reading;
 pub mod errors;
 pub mod result;
 pub mod route;

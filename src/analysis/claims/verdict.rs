@@ -2,10 +2,11 @@
 
 use super::absolute::{Absolute, More};
 use super::at_limit::AtLimit;
+use super::at_reading::AtReading;
 use super::errors::Errors;
 use super::result::{Held, Lasting, Route, Settle, ShiftSeen, Verdict};
 use crate::analysis::antennas::result::Range;
-use crate::stats::conformity::{Knowledge, Limits, conformance_probability};
+use crate::stats::conformity::Limits;
 
 /// Beyond this many more sessions a number is not worth giving.
 const MOST_SESSIONS: u32 = 50;
@@ -42,18 +43,57 @@ impl Rule {
         self.risk_each_end() * errors.trials() as f64 >= FEWEST_BEYOND
     }
 
+    /// Whether a reading `y` shows that the claim is met.
     fn shows_met(&self, errors: &Errors, y: f64) -> bool {
-        let (Limits { low, high }, risk) = (self.limits, self.risk_each_end());
-        self.is_resolved(errors)
-            && (high.is_infinite() || errors.risk_above(y, high) <= risk)
-            && (low.is_infinite() || errors.risk_below(y, low) <= risk)
+        let (above, below) = (|limit| errors.risk_above(y, limit), |limit| errors.risk_below(y, limit));
+        self.is_resolved(errors) && Outside::of(above, below, self.limits).most() <= self.risk_each_end()
     }
 
+    /// Whether it shows that the claim is missed.
     fn shows_missed(&self, errors: &Errors, y: f64) -> bool {
-        let (Limits { low, high }, risk) = (self.limits, self.risk_each_end());
-        self.is_resolved(errors)
-            && (high.is_finite() && errors.risk_below(y, high) <= risk
-                || low.is_finite() && errors.risk_above(y, low) <= risk)
+        let (above, below) = (|limit| errors.risk_above(y, limit), |limit| errors.risk_below(y, limit));
+        self.is_resolved(errors) && Inside::of(above, below, self.limits).least() <= self.risk_each_end()
+    }
+}
+
+/// The risks in saying, on one reading, that the true value is on the good side of each limit; 0 where it is open.
+#[derive(Debug, Clone, Copy)]
+struct Outside {
+    above: f64,
+    below: f64,
+}
+
+impl Outside {
+    fn of(above: impl Fn(f64) -> f64, below: impl Fn(f64) -> f64, Limits { low, high }: Limits) -> Outside {
+        Outside {
+            above: if high.is_finite() { above(high) } else { 0.0 },
+            below: if low.is_finite() { below(low) } else { 0.0 },
+        }
+    }
+
+    fn most(&self) -> f64 {
+        self.above.max(self.below)
+    }
+}
+
+/// The risks in saying that it lies beyond each limit; 1 where it is open.
+#[derive(Debug, Clone, Copy)]
+struct Inside {
+    not_above: f64,
+    not_below: f64,
+}
+
+impl Inside {
+    fn of(above: impl Fn(f64) -> f64, below: impl Fn(f64) -> f64, Limits { low, high }: Limits) -> Inside {
+        Inside {
+            not_above: if high.is_finite() { below(high) } else { 1.0 },
+            not_below: if low.is_finite() { above(low) } else { 1.0 },
+        }
+    }
+
+    /// A miss lies beyond one of the limits.
+    fn least(&self) -> f64 {
+        self.not_above.min(self.not_below)
     }
 }
 
@@ -73,29 +113,28 @@ pub struct Origin {
 
 /// Holds one result against a claim.
 pub fn hold(value: &Absolute, origin: Origin, rule: &Rule) -> Held {
-    let now = value.errors(More::Sessions(0), rule.seed, origin.task).in_order();
-    let (y, Limits { low, high }, risk) = (value.estimate, rule.limits, rule.risk_each_end());
-    let verdict = match (rule.shows_met(&now, y), rule.shows_missed(&now, y)) {
+    let now = value.errors(More::Sessions(0), rule.seed, origin.task);
+    let (y, risk) = (value.estimate, rule.risk_each_end());
+    let reading = AtReading::new(&now, y);
+    let above = |limit: f64| reading.risk_above(limit);
+    let below = |limit: f64| reading.risk_below(limit);
+    let (outside, inside) = (Outside::of(above, below, rule.limits), Inside::of(above, below, rule.limits));
+    let resolved = rule.is_resolved(&now);
+    let verdict = match (resolved && outside.most() <= risk, resolved && inside.least() <= risk) {
         (true, false) => Verdict::Met,
         (false, true) => Verdict::Missed,
         _ => Verdict::NotShown,
     };
-    let range = now.range(y, risk);
+    let range = reading.range(risk);
     let (met_within, missed_outside) = met_and_missed(&now, rule);
-    let values = now.values(y);
-    let above = |limit: f64| if limit.is_finite() { now.risk_above(y, limit) } else { 0.0 };
-    let below = |limit: f64| if limit.is_finite() { now.risk_below(y, limit) } else { 0.0 };
-    // not above the limit and not below it: the claim is met; a miss lies beyond one of them
-    let beyond_high = if high.is_finite() { now.risk_below(y, high) } else { 1.0 };
-    let beyond_low = if low.is_finite() { now.risk_above(y, low) } else { 1.0 };
     Held {
         estimate: y,
         standard_uncertainty: value.standard_uncertainty,
         range: Range { low: range.0, high: range.1 },
         risk_each_end: risk,
-        probability: conformance_probability(Knowledge::Draws(&values), rule.limits),
-        risk_if_met: (above(high) + below(low)).min(1.0),
-        risk_if_missed: beyond_high.min(beyond_low),
+        probability: reading.within(rule.limits),
+        risk_if_met: (outside.above + outside.below).min(1.0),
+        risk_if_missed: inside.least(),
         met_within,
         missed_outside,
         settle: if verdict == Verdict::NotShown { settle(value, origin.task, rule) } else { Settle::Settled },
@@ -135,7 +174,7 @@ fn settle(value: &Absolute, task: u64, rule: &Rule) -> Settle {
         if inside { rule.shows_met(&errors, y) } else { rule.shows_missed(&errors, y) }
     };
     if !shows(value, More::Forever) {
-        let left = value.errors(More::Forever, rule.seed, task).range(y, rule.risk_each_end());
+        let left = AtReading::new(&value.errors(More::Forever, rule.seed, task), y).range(rule.risk_each_end());
         let unshifted = Absolute { shift: None, ..value.clone() };
         let because = if value.shift.is_some() && shows(&unshifted, More::Forever) {
             Lasting::Shift

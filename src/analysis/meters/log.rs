@@ -6,6 +6,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use polars::prelude::*;
 
 use crate::analysis::antennas::sets::{quantity_place, rows};
+use crate::analysis::coded::Coded;
 use crate::radio::quantity::{Quantity, Scale};
 use crate::radio::reflection::{directivity_error, line_correction};
 use crate::season::Season;
@@ -187,20 +188,17 @@ fn empty(season: &Season, quantity: Quantity, band: &str, meter: &str) -> MeterS
 
 /// Sessions in order of their first reading where each has a time; else by name, which sorts dates.
 fn sessions(frame: &DataFrame) -> PolarsResult<Vec<Session>> {
-    let first = frame
-        .clone()
-        .lazy()
-        .group_by_stable([col("session")])
-        .agg([col("when").cast(DataType::Int64).min().alias("first")])
-        .collect()?;
-    let (names, times) = (first.column("session")?.str()?.clone(), first.column("first")?.i64()?.clone());
-    let mut out: Vec<(String, Option<f64>)> = (0..first.height())
-        .map(|i| {
-            let name = names.get(i).unwrap_or_default().to_string();
-            let time = times.get(i).or_else(|| microseconds(&name)).map(|t| t as f64 / DAY);
-            (name, time)
-        })
-        .collect();
+    let Coded { names, of_row } = Coded::of(frame, "session")?;
+    let when = frame.column("when")?.cast(&DataType::Int64)?;
+    let mut first: Vec<Option<i64>> = vec![None; names.len()];
+    for (&session, when) in of_row.iter().zip(when.i64()?.iter()) {
+        first[session] = first[session].into_iter().chain(when).min();
+    }
+    let dated = |(name, first): (String, Option<i64>)| {
+        let time = first.or_else(|| microseconds(&name)).map(|t| t as f64 / DAY);
+        (name, time)
+    };
+    let mut out: Vec<(String, Option<f64>)> = names.into_iter().zip(first).map(dated).collect();
     out.sort_by(|a, b| a.0.cmp(&b.0));
     if out.iter().all(|s| s.1.is_some()) {
         out.sort_by(|a, b| a.1.unwrap_or(0.0).total_cmp(&b.1.unwrap_or(0.0)));

@@ -1,15 +1,15 @@
 //! Pixels as a PNG. A plot holds few colours, so each pixel is written as its number in a palette: a third of the
 //! bytes to go through, and a far smaller file.
 
-use std::collections::HashMap;
-
 use png::EncodingError;
+
+use crate::analysis::coded::QuickMap;
 
 /// Red, green and blue.
 type Color = [u8; 3];
 
 /// The number of every colour in a palette.
-type Numbers = HashMap<Color, u8>;
+type Numbers = QuickMap<Color, u8>;
 
 /// The most colours a palette holds.
 const PALETTE: usize = 256;
@@ -45,7 +45,7 @@ pub fn png(pixels: &[u8], width: u32, height: u32) -> Result<Vec<u8>, EncodingEr
 /// bits are let go, which no eye sees, and a colour stands for all that look like it.
 fn numbered(pixels: &[u8]) -> Option<(Vec<Color>, Vec<u8>)> {
     let color = |p: &[u8]| [p[0], p[1], p[2]];
-    let mut counts: HashMap<Color, usize> = HashMap::new();
+    let mut counts: QuickMap<Color, usize> = QuickMap::default();
     // most pixels are as the one before: a run is counted at once
     let mut run = (color(pixels.get(..3)?), 0);
     for p in pixels.chunks_exact(3).map(color) {
@@ -73,8 +73,8 @@ fn numbered(pixels: &[u8]) -> Option<(Vec<Color>, Vec<u8>)> {
 /// colour's number in it. `None` where it would be too long.
 fn standing_for(used: &[(Color, usize)], bits: u8) -> Option<(Vec<Color>, Numbers)> {
     let mut palette: Vec<Color> = vec![];
-    let mut alike = Numbers::new();
-    let mut number = Numbers::new();
+    let mut alike = Numbers::default();
+    let mut number = Numbers::default();
     for &(color, _) in used {
         let rough = color.map(|c| c >> bits);
         let at = match alike.get(&rough) {

@@ -34,6 +34,12 @@ impl LeftOut {
         Ok(())
     }
 
+    /// Adds what the entry left out elsewhere.
+    pub fn add(&mut self, other: LeftOut) {
+        self.rows += other.rows;
+        self.places.extend(other.places);
+    }
+
     /// A finding, if the entry met no row.
     pub fn idle(&self) -> Option<Finding> {
         (self.rows == 0).then(|| {
