@@ -33,6 +33,8 @@ pub struct SetFit {
     pub inference: Inference,
     /// All pairs, in order of first and then second antenna.
     pub pairs: Vec<PairDifference>,
+    /// What replays are fitted on: sessions built alike are one.
+    replayed: Layout,
     start: Known,
     scales: Vec<PairScale>,
     confidence: f64,
@@ -43,7 +45,8 @@ impl SetFit {
     /// no scatter at any level.
     pub fn new(layout: Layout, data: &Data, floor: f64, confidence: f64) -> Option<SetFit> {
         let inference = infer(&layout, data, floor)?;
-        let start = Known::at(&layout, &start_of_refits(&layout, &inference.components), floor)?;
+        let replayed = if inference.even.is_some() { layout.clone() } else { layout.folded() };
+        let start = Known::at(&replayed, &start_of_refits(&replayed, &inference.components), floor)?;
         let p = layout.antennas();
         let count = (p * (p.saturating_sub(1)) / 2).max(1) as f64;
         let mut pairs = vec![];
@@ -71,13 +74,13 @@ impl SetFit {
                 scale: p.error.adjusted / (p.error.model * p.error.stretch) * p.t_scale,
             })
             .collect();
-        Some(SetFit { layout, inference, pairs, start, scales, confidence })
+        Some(SetFit { layout, inference, pairs, replayed, start, scales, confidence })
     }
 
     /// Adds replays, the same whatever the number of threads.
     pub fn replay(&self, replays: &mut Replays, trials: usize, seed: u64, number: u64, done: &(dyn Fn() + Sync)) {
         let task = Task {
-            layout: &self.layout,
+            layout: &self.replayed,
             theta: &self.inference.components,
             start: &self.start,
             even: self.inference.even.as_ref(),

@@ -34,8 +34,13 @@ impl Collapsed {
             layout.kinds.iter().map(|kind| unit * w.weight[kind.cells.clone()].iter().sum::<f64>()).collect();
         let layout = layout.one_cell_a_visit(&readings);
         let workspace = Workspace::new(&layout);
-        let data =
-            Data { cell_mean: means, class_ss: vec![0.0; layout.classes.len()], reading_ss: 0.0, centre: data.centre };
+        let data = Data {
+            cell_mean: means,
+            class_ss: vec![0.0; layout.classes.len()],
+            reading_ss: 0.0,
+            folds: data.folds.clone(),
+            centre: data.centre,
+        };
         let free = layout.active();
         (Collapsed { layout, data, workspace }, [theta[0], 0.0, 0.0, unit], free)
     }

@@ -9,7 +9,7 @@
 //! ν    = 2(LᵀΦL)²/(gᵀWg),  g_k = LᵀΦP_kΦL                       for one contrast L
 //! ```
 
-use super::layout::Layout;
+use super::layout::{Layout, Pattern};
 use super::small_matrix::{multiply, solve_active};
 use super::weights::{Theta, Weights};
 
@@ -162,7 +162,7 @@ impl KenwardRoger {
     }
 }
 
-/// P_k, Q_kl and the expected REML information, session by session. V⁻¹ acts between the visits of a
+/// P_k, Q_kl and the expected REML information, pattern of sessions by pattern. V⁻¹ acts between the visits of a
 /// session as B = diag(a) − c·a·aᵀ, so every product is of the form X·K·B and costs one pass over X.
 pub(super) fn expected(layout: &Layout, weights: &Weights, theta: &Theta) -> Expected {
     let p = layout.antennas();
@@ -172,14 +172,15 @@ pub(super) fn expected(layout: &Layout, weights: &Weights, theta: &Theta) -> Exp
     let mut q_matrix = [four(), four(), four(), four()];
     let mut trace = [[0.0; 4]; 4]; // tr(V⁻¹G_kV⁻¹G_l), l ≤ k
 
-    for (s, visits) in layout.sessions.iter().enumerate() {
+    for &Pattern { session: s, sessions } in &layout.patterns {
+        let visits = layout.sessions[s].clone();
         let session = SessionInverse::new(layout, weights, s);
         let antennas: Vec<usize> = visits.clone().map(|j| layout.visits[j].antenna).collect();
         let n = antennas.len();
         let scatter = |from: &[f64], sign: f64, to: &mut [f64]| {
             for i in 0..n {
                 for j in 0..n {
-                    to[antennas[i] * p + antennas[j]] += sign * from[i * n + j];
+                    to[antennas[i] * p + antennas[j]] += sessions * sign * from[i * n + j];
                 }
             }
         };
@@ -188,7 +189,7 @@ pub(super) fn expected(layout: &Layout, weights: &Weights, theta: &Theta) -> Exp
             let y = session.times_kb(&b, k);
             scatter(&y, -1.0, &mut p_matrix[k]);
             for l in 0..=k {
-                trace[k][l] += session.trace_with_k(&y, l);
+                trace[k][l] += sessions * session.trace_with_k(&y, l);
                 scatter(&session.times_kb(&y, l), 1.0, &mut q_matrix[k][l]);
             }
         }
@@ -199,13 +200,13 @@ pub(super) fn expected(layout: &Layout, weights: &Weights, theta: &Theta) -> Exp
             let column: Vec<f64> = (0..n).map(|i| b[i * n + slot]).collect();
             for (k, l) in [(2, 2), (3, 2), (3, 3)] {
                 let lambda = inside.cross(k, l);
-                trace[k][l] += inside.trace(k, l) + 2.0 * diagonal * lambda;
+                trace[k][l] += sessions * (inside.trace(k, l) + 2.0 * diagonal * lambda);
                 if lambda == 0.0 {
                     continue;
                 }
                 for i in 0..n {
                     for m in 0..n {
-                        q_matrix[k][l][antennas[i] * p + antennas[m]] += lambda * column[i] * column[m];
+                        q_matrix[k][l][antennas[i] * p + antennas[m]] += sessions * lambda * column[i] * column[m];
                     }
                 }
             }

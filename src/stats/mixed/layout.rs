@@ -9,6 +9,7 @@
 use std::collections::BTreeMap;
 use std::ops::Range;
 
+use super::folded::{Fold, Scatter};
 use super::levels::{LevelState, states};
 
 /// Sufficient statistics of one mounting.
@@ -77,7 +78,7 @@ pub(super) struct Kind {
 }
 
 /// All sessions with the same antennas, their visits of the same kinds.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Pattern {
     /// The first of them.
     pub session: usize,
@@ -90,11 +91,16 @@ pub(super) struct Pattern {
 pub struct Layout {
     pub(super) antennas: usize,
     pub(super) sessions: Vec<Range<usize>>,
+    /// How many sessions each stands for: 1 but in a folded set.
+    pub(super) times: Vec<f64>,
+    pub(super) folds: Vec<Fold>,
     pub(super) visits: Vec<Visit>,
     pub(super) cells: Vec<Cell>,
     pub(super) classes: Vec<Class>,
     pub(super) kinds: Vec<Kind>,
     pub(super) patterns: Vec<Pattern>,
+    /// Of each session, which pattern it has.
+    pub(super) pattern_of: Vec<usize>,
     pub(super) df_reading: f64,
     /// The part of the criterion that no parameter changes: (N − p)·log 2π, and what the change from
     /// readings to means, and from mountings to cells, adds to log|V|.
@@ -115,6 +121,8 @@ pub struct Data {
     pub(super) class_ss: Vec<f64>,
     /// Sum of squares of readings about their mounting's mean.
     pub(super) reading_ss: f64,
+    /// Scatter of sessions that are seen as one, per fold.
+    pub(super) folds: Vec<Scatter>,
     /// What was subtracted from every mean, to keep digits where readings sit on a large offset.
     pub centre: f64,
 }
@@ -177,12 +185,15 @@ impl Layout {
         }
         let mut layout = Layout {
             antennas,
+            times: vec![1.0; sessions.len()],
+            folds: vec![],
             sessions,
             visits,
             cells,
             classes,
             kinds: vec![],
             patterns: vec![],
+            pattern_of: vec![],
             df_reading: mountings.iter().map(|m| m.df).sum(),
             criterion_constant: 0.0,
             mountings: mountings.len(),
@@ -198,7 +209,8 @@ impl Layout {
         layout.sort_by_kind();
         layout.count_strata();
         layout.criterion_constant = layout.constant();
-        let data = Data { cell_mean, class_ss, reading_ss: mountings.iter().map(|m| m.sum_of_squares).sum(), centre };
+        let reading_ss = mountings.iter().map(|m| m.sum_of_squares).sum();
+        let data = Data { cell_mean, class_ss, reading_ss, folds: vec![], centre };
         Some((layout, data))
     }
 
@@ -225,6 +237,7 @@ impl Layout {
                 self.patterns.push(Pattern { session, sessions: 0.0 });
             }
             self.patterns[pattern].sessions += 1.0;
+            self.pattern_of.push(pattern);
         }
     }
 
@@ -234,10 +247,12 @@ impl Layout {
             let n = self.classes[cell.class].readings;
             cell.mountings * n.ln() + cell.mountings.ln()
         };
-        let of_kind = |kind: &Kind| kind.visits * self.cells[kind.cells.clone()].iter().map(of_cell).sum::<f64>();
-        let means: f64 = self.kinds.iter().map(of_kind).sum();
-        let seen = self.df_reading + self.cells.iter().map(|c| c.mountings).sum::<f64>();
-        (seen - self.antennas as f64) * std::f64::consts::TAU.ln() + means
+        let of_kinds = |of_cell: &dyn Fn(&Cell) -> f64| -> f64 {
+            let of_kind = |kind: &Kind| kind.visits * self.cells[kind.cells.clone()].iter().map(of_cell).sum::<f64>();
+            self.kinds.iter().map(of_kind).sum()
+        };
+        let seen = self.df_reading + of_kinds(&|cell| cell.mountings);
+        (seen - self.antennas as f64) * std::f64::consts::TAU.ln() + of_kinds(&of_cell)
     }
 
     /// The group of each antenna: two antennas are in one group if a chain of sessions joins them.
@@ -288,6 +303,7 @@ impl Layout {
             cell_mean: vec![0.0; self.cells.len()],
             class_ss: vec![0.0; self.classes.len()],
             reading_ss: 0.0,
+            folds: vec![[0.0; 2]; self.folds.len()],
             centre: 0.0,
         }
     }

@@ -5,6 +5,7 @@
 //! Sources: Patterson & Thompson (1971), Biometrika 58:545–554 (REML); Gilmour, Thompson & Cullis
 //! (1995), Biometrics 51:1440–1450 (average information).
 
+use super::folded::Eigen;
 use super::layout::{Data, Layout};
 use super::weights::{Theta, Weights};
 
@@ -15,7 +16,7 @@ pub struct Workspace {
     pub(super) beta: Vec<f64>, // β̂, about the data's centre
     visit_mean: Vec<f64>,      // per visit: ȳ, then the residual r̄
     antennas: [Vec<f64>; 2],   // scratch, per antenna
-    projected: [Vec<f64>; 4],  // per visit: V⁻¹f_k in visit space
+    projected: [Vec<f64>; 4],  // per visit: V⁻¹f_k in visit space, of all sessions that its own stands for
     fixed: [Vec<f64>; 4],      // per antenna: XᵀV⁻¹f_k
     spread: [Vec<f64>; 2],     // per cell of visits that have several: f_k = G_k·P·y, k mounting and reading
     within: [Vec<f64>; 4],     // per visit: weighted mean of f_k
@@ -101,24 +102,28 @@ impl Workspace {
                 };
                 sum_ay += a[j] * means[j];
             }
-            let shared = weights.c[s] * sum_ay;
+            let (shared, times) = (weights.c[s] * sum_ay, layout.times[s]);
             for ((visit, a), mean) in own.iter().zip(a).zip(means) {
-                right[visit.antenna] += a * (*mean - shared);
+                right[visit.antenna] += times * a * (*mean - shared);
             }
         }
         for (beta, row) in self.beta.iter_mut().zip(weights.phi.chunks_exact(p)) {
             *beta = dot(row, &self.antennas[0]);
         }
         for (s, visits) in layout.sessions.iter().enumerate() {
-            let mut sum_ar = 0.0;
+            let (mut sum_ar, mut squares) = (0.0, 0.0);
             let own = layout.visits[visits.clone()].iter().zip(&weights.a[visits.clone()]);
             for ((visit, a), mean) in own.zip(&mut self.visit_mean[visits.clone()]) {
                 let residual = *mean - self.beta[visit.antenna];
                 *mean = residual;
                 sum_ar += a * residual;
-                sum += a * residual * residual;
+                squares += a * residual * residual;
             }
-            sum -= weights.c[s] * sum_ar * sum_ar;
+            sum += layout.times[s] * (squares - weights.c[s] * sum_ar * sum_ar);
+        }
+        for (fold, scatter) in layout.folds.iter().zip(&data.folds) {
+            let Eigen { b, .. } = fold.eigen(layout, weights);
+            sum += b[0] * scatter[0] + b[1] * scatter[1];
         }
         for (class, (&omega, &ss)) in layout.classes.iter().zip(weights.omega.iter().zip(&data.class_ss)) {
             if class.df > 0.0 {
@@ -168,11 +173,13 @@ impl Workspace {
             let c = weights.c[s];
             let sum_ar = dot(&weights.a[visits.clone()], &self.visit_mean[visits.clone()]);
             let session_u = sum_ar * (1.0 - c * weights.sum_a[s]);
-            quadratic[0] += session_u * session_u;
+            let times = layout.times[s];
+            quadratic[0] += times * session_u * session_u;
             let shared = c * sum_ar;
             for j in visits.clone() {
                 let u = self.weights.a[j] * (self.visit_mean[j] - shared);
-                quadratic[1] += u * u;
+                let square = times * u * u;
+                quadratic[1] += square;
                 self.within[0][j] = session_u;
                 self.within[1][j] = u;
                 let cells = &layout.visits[j].cells;
@@ -180,13 +187,19 @@ impl Workspace {
                     // one cell is the visit's mean: nothing deviates inside
                     let cell = &layout.cells[cells.start];
                     let (g_m, g_e) = (cell.mounting_share, cell.reading_share);
-                    quadratic[2] += u * u * g_m;
-                    quadratic[3] += u * u * g_e;
+                    quadratic[2] += square * g_m;
+                    quadratic[3] += square * g_e;
                     self.within[2][j] = g_m * u;
                     self.within[3][j] = g_e * u;
                 } else {
                     self.project_inside(layout, data, j, u, quadratic);
                 }
+            }
+        }
+        for (fold, scatter) in layout.folds.iter().zip(&data.folds) {
+            let Eigen { b, lambda } = fold.eigen(layout, &self.weights);
+            for ((b, lambda), ss) in b.into_iter().zip(lambda).zip(scatter) {
+                quadratic.iter_mut().zip(lambda).for_each(|(sum, lambda)| *sum += lambda * b * b * ss);
             }
         }
     }
@@ -222,17 +235,26 @@ impl Workspace {
             for (j, a) in a.iter().enumerate() {
                 sums.iter_mut().zip(within).for_each(|(sum, f)| *sum += a * f[j]);
             }
+            let times = layout.times[s];
             for k in (0..4).filter(|&k| free[k]) {
                 let (shared, fixed) = (self.weights.c[s] * sums[k], &mut self.fixed[k]);
                 let projected = &mut self.projected[k][visits.clone()];
                 for (((v, a), f), visit) in projected.iter_mut().zip(a).zip(within[k]).zip(own) {
-                    *v = a * (f - shared);
+                    *v = times * a * (f - shared);
                     fixed[visit.antenna] += *v;
                 }
             }
         }
         let mut information = [[0.0; 4]; 4];
         self.information_between(layout, free, &mut information);
+        for (fold, scatter) in layout.folds.iter().zip(&data.folds) {
+            let Eigen { b, lambda } = fold.eigen(layout, &self.weights);
+            for ((b, lambda), ss) in b.into_iter().zip(lambda).zip(scatter) {
+                for k in 0..4 {
+                    (0..=k).for_each(|l| information[k][l] += lambda[k] * lambda[l] * b * b * b * ss);
+                }
+            }
+        }
         let product = &mut self.antennas[1];
         for l in (0..4).filter(|&l| free[l]) {
             // Φ·g once for all that it is multiplied with

@@ -15,6 +15,7 @@
 mod collapsed;
 pub mod even_visits;
 pub mod fit;
+mod folded;
 pub mod inference;
 pub mod kenward_roger;
 pub mod layout;

@@ -3,6 +3,7 @@
 use rand::{Rng, RngExt};
 use rand_distr::{ChiSquared, StandardNormal};
 
+use super::folded::Fold;
 use super::layout::{Data, Layout};
 use super::weights::{Theta, Weights};
 
@@ -16,6 +17,10 @@ pub struct Simulator<'a> {
     cell_sd: Vec<f64>,
     class_scatter: Vec<Option<(f64, ChiSquared<f64>)>>,
     reading_scatter: Option<(f64, ChiSquared<f64>)>,
+    /// Per session: what the errors of the mean of those it stands for are multiplied by.
+    shrink: Vec<f64>,
+    /// Per fold: the scatter of its sessions, between and within.
+    folds: Vec<[Option<(f64, ChiSquared<f64>)>; 2]>,
 }
 
 impl<'a> Simulator<'a> {
@@ -24,7 +29,15 @@ impl<'a> Simulator<'a> {
         let [session, visit, mounting, reading] = theta.map(|t| t.max(0.0));
         let omega = |n: f64| mounting + reading / n;
         let scatter = |variance: f64, df: f64| ChiSquared::new(df).ok().map(|chi| (variance, chi));
+        let fold = |fold: &Fold| {
+            let cell = &layout.cells[layout.visits[layout.sessions[fold.session].start].cells.start];
+            let tau = visit + omega(layout.classes[cell.class].readings) / cell.mountings;
+            let df = fold.df();
+            [scatter(tau + fold.visits * session, df[0]), scatter(tau, df[1])]
+        };
         Simulator {
+            folds: layout.folds.iter().map(fold).collect(),
+            shrink: layout.times.iter().map(|times| 1.0 / times.sqrt()).collect(),
             layout,
             session_sd: session.sqrt(),
             visit_sd: visit.sqrt(),
@@ -45,12 +58,13 @@ impl<'a> Simulator<'a> {
 
     /// Fills `data` with one simulated season.
     pub fn draw(&self, rng: &mut impl Rng, data: &mut Data) {
-        for session in &self.layout.sessions {
-            let session_error: f64 = self.session_sd * rng.sample::<f64, _>(StandardNormal);
+        for (session, shrink) in self.layout.sessions.iter().zip(&self.shrink) {
+            let session_error: f64 = shrink * self.session_sd * rng.sample::<f64, _>(StandardNormal);
             for visit in &self.layout.visits[session.clone()] {
-                let visit_error = session_error + self.visit_sd * rng.sample::<f64, _>(StandardNormal);
+                let visit_error = session_error + shrink * self.visit_sd * rng.sample::<f64, _>(StandardNormal);
                 for cell in visit.cells.clone() {
-                    data.cell_mean[cell] = visit_error + self.cell_sd[cell] * rng.sample::<f64, _>(StandardNormal);
+                    let cell_error = shrink * self.cell_sd[cell] * rng.sample::<f64, _>(StandardNormal);
+                    data.cell_mean[cell] = visit_error + cell_error;
                 }
             }
         }
@@ -62,6 +76,9 @@ impl<'a> Simulator<'a> {
             *ss = chi(scatter, rng);
         }
         data.reading_ss = chi(&self.reading_scatter, rng);
+        for (fold, scatter) in data.folds.iter_mut().zip(&self.folds) {
+            *fold = [chi(&scatter[0], rng), chi(&scatter[1], rng)];
+        }
     }
 }
 

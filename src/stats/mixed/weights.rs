@@ -7,7 +7,7 @@
 //! c·a·aᵀ. θ may be negative wherever V stays positive definite. Visits of one kind (as many mountings, of as many
 //! readings) have the same weights, and sessions of one pattern the same B.
 
-use super::layout::Layout;
+use super::layout::{Layout, Pattern};
 use super::small_matrix::{LogProduct, cholesky, inverse_from_cholesky, trace_of_product};
 
 /// Variance components, outermost level first; zero where a level is merged or unseen.
@@ -176,8 +176,13 @@ impl Weights {
             }
         }
         let mut shrunk = LogProduct::default(); // Π 1/(1 + σ²_s·A)
-        self.c.iter().zip(&self.sum_a).for_each(|(c, sum_a)| shrunk.times(1.0 - c * sum_a));
-        let mut sum = -shrunk.ln();
+        let mut sum = 0.0;
+        for &Pattern { session, sessions } in &layout.patterns {
+            let shrink = 1.0 - self.c[session] * self.sum_a[session];
+            // the logarithm of several at once
+            if sessions > 1.0 { sum -= sessions * shrink.ln() } else { shrunk.times(shrink) }
+        }
+        sum -= shrunk.ln();
         for (of_kind, kind) in self.kinds.iter().zip(&layout.kinds) {
             let mut precision = LogProduct::default(); // of the cells' means, in one visit
             precision.times(of_kind.a);
