@@ -4,7 +4,9 @@
 //! component at zero stays there while the criterion falls towards the negative side. The first steps
 //! use the expected information, which lands on the answer at once when the set is balanced; later
 //! ones the average information, cheap and quadratic near the optimum. A step that leaves the
-//! admissible region or worsens the criterion is halved.
+//! admissible region or worsens the criterion is halved. Where one component is all there is, V = θ_k·G_k up to
+//! sessions that act as fixed, the expected information about it is tr(P·G_k)/(2θ_k), and one step with it ends at the
+//! optimum.
 
 use super::kenward_roger::expected;
 use super::layout::{Data, Layout};
@@ -30,6 +32,8 @@ pub struct Fit {
 pub struct Precision {
     /// A fit ends when no component moves by more than this share of its standard error.
     pub tolerance: f64,
+    /// A step shorter than this, in the same measure, is not even taken.
+    pub negligible: f64,
     /// The most steps it may take.
     pub most_steps: usize,
     /// Steps that use the expected information before the average one takes over.
@@ -38,10 +42,10 @@ pub struct Precision {
 
 impl Precision {
     /// For the fit of the log itself.
-    pub const FULL: Precision = Precision { tolerance: 1e-9, most_steps: 200, scoring: 3 };
-    /// For a replay: steps shrink quadratically, so the one after a step of 2 % of a standard error would
-    /// be far below the replay's own noise.
-    pub const REPLAY: Precision = Precision { tolerance: 2e-2, most_steps: 40, scoring: 0 };
+    pub const FULL: Precision = Precision { tolerance: 1e-9, negligible: 0.0, most_steps: 200, scoring: 3 };
+    /// For a replay: steps shrink quadratically, so what a step of 10 % of a standard error leaves is about 1 %, which is
+    /// far below the replay's own noise.
+    pub const REPLAY: Precision = Precision { tolerance: 0.1, negligible: 0.01, most_steps: 40, scoring: 0 };
 }
 
 /// What is known at a θ without any readings, kept to make the first step of many fits from there.
@@ -142,27 +146,33 @@ pub fn fit_from(
     let mut converged = false;
     let mut steps = 0;
     while steps < precision.most_steps && !converged {
-        let slope = workspace.slope(layout, data, &theta, start.free, scoring == 0);
-        let information = match (scoring > 0, steps, start.known) {
-            (true, 0, Some(known)) => known.information,
+        let gradient = workspace.gradient(layout, data, &theta);
+        let moving: [bool; 4] = std::array::from_fn(|k| start.free[k] && (theta[k] > 0.0 || gradient[k] < 0.0));
+        let information = match (scoring > 0, start.known, alone(&theta, &moving)) {
+            (true, Some(known), _) if steps == 0 => known.information,
+            (_, _, Some(k)) => workspace.weights.information_alone(layout, &theta, k),
             (true, _, _) => expected(layout, &workspace.weights, &theta).information,
-            (false, _, _) => slope.information,
+            (false, _, _) => workspace.information(layout, data, &theta, &moving),
         };
-        let moving: [bool; 4] = std::array::from_fn(|k| start.free[k] && (theta[k] > 0.0 || slope.gradient[k] < 0.0));
-        let downhill: [f64; 4] = std::array::from_fn(|k| -0.5 * slope.gradient[k]);
-        let from = theta;
-        let stuck = match solve_active(&information, &downhill, &moving) {
-            Some(step) => !descend(layout, data, floor, &step, &mut theta, &mut criterion, workspace),
-            None => true,
-        };
-        steps += 1;
+        let downhill: [f64; 4] = std::array::from_fn(|k| -0.5 * gradient[k]);
         // in standard errors; and by what the criterion was still to gain, since far above the optimum the
         // average information is so small that any step looks small against it
-        let moved = |k: usize| theta[k] - from[k];
-        let size = (0..4).map(|k| moved(k).abs() * information[k][k].max(0.0).sqrt()).fold(0.0, f64::max);
-        let gain: f64 = (0..4).map(|k| moved(k) * slope.gradient[k]).sum();
-        let size = size.max(gain.abs().sqrt());
-        converged = size < precision.tolerance && !(stuck && scoring == 0);
+        let size = |moved: &Theta| {
+            let errors = (0..4).map(|k| moved[k].abs() * information[k][k].max(0.0).sqrt()).fold(0.0, f64::max);
+            let gain: f64 = (0..4).map(|k| moved[k] * gradient[k]).sum();
+            errors.max(gain.abs().sqrt())
+        };
+        let from = theta;
+        let step = solve_active(&information, &downhill, &moving);
+        if step.is_some_and(|step| size(&step) < precision.negligible) {
+            converged = true;
+            break;
+        }
+        let share = step.and_then(|step| descend(layout, data, floor, &step, &mut theta, &mut criterion, workspace));
+        steps += 1;
+        let stuck = share.is_none();
+        let moved: Theta = std::array::from_fn(|k| theta[k] - from[k]);
+        converged = size(&moved) < precision.tolerance * share.unwrap_or(1.0) && !(stuck && scoring == 0);
         if stuck {
             workspace.evaluate(layout, data, &theta, floor);
         }
@@ -172,8 +182,15 @@ pub fn fit_from(
     Some(Fit { theta, criterion, steps, converged })
 }
 
+/// The one component that moves, where it is all there is but for sessions that act as fixed.
+fn alone(theta: &Theta, moving: &[bool; 4]) -> Option<usize> {
+    let k = (0..4).find(|&k| moving[k] && theta[k] > 0.0)?;
+    let is_none = |i: usize| !moving[i] && (theta[i] == 0.0 || i == 0);
+    (0..4).all(|i| i == k || is_none(i)).then_some(k)
+}
+
 /// Moves θ along `step`, stopping components at zero, by the first share (1, ½, ¼, …) that is admissible
-/// and does not worsen the criterion. False, with θ unmoved, where none does.
+/// and does not worsen the criterion: that share. `None`, with θ unmoved, where none does.
 fn descend(
     layout: &Layout,
     data: &Data,
@@ -182,7 +199,7 @@ fn descend(
     theta: &mut Theta,
     criterion: &mut f64,
     workspace: &mut Workspace,
-) -> bool {
+) -> Option<f64> {
     let mut share = 1.0;
     while share > 1e-6 {
         let trial: Theta = std::array::from_fn(|k| (theta[k] + share * step[k]).max(0.0));
@@ -190,11 +207,11 @@ fn descend(
         if workspace.evaluate(layout, data, &trial, floor) && workspace.criterion <= *criterion + slack {
             *theta = trial;
             *criterion = workspace.criterion;
-            return true;
+            return Some(share);
         }
         share *= 0.5;
     }
-    false
+    None
 }
 
 #[cfg(test)]
@@ -239,7 +256,7 @@ mod tests {
         let mut w = Workspace::new(&layout);
         let theta = [0.3, 0.1, 0.07, 0.02];
         assert!(w.evaluate(&layout, &data, &theta, 0.0));
-        let slope = w.slope(&layout, &data, &theta, &[true; 4], true);
+        let gradient = w.gradient(&layout, &data, &theta);
         for k in 0..4 {
             let h = 1e-5 * theta[k];
             let at = |x: f64, w: &mut Workspace| {
@@ -249,11 +266,7 @@ mod tests {
                 w.criterion
             };
             let numeric = (at(h, &mut w) - at(-h, &mut w)) / (2.0 * h);
-            assert!(
-                (slope.gradient[k] - numeric).abs() < 1e-5 * numeric.abs().max(1.0),
-                "{k}: {} {numeric}",
-                slope.gradient[k]
-            );
+            assert!((gradient[k] - numeric).abs() < 1e-5 * numeric.abs().max(1.0), "{k}: {gradient:?} {numeric}");
         }
     }
 
@@ -263,11 +276,30 @@ mod tests {
         let mut w = Workspace::new(&layout);
         let fit = fit(&layout, &data, 0.0, &mut w).unwrap();
         assert!(fit.converged && fit.steps < 30, "{fit:?}");
-        let slope = w.slope(&layout, &data, &fit.theta, &[true; 4], true);
+        let gradient = w.gradient(&layout, &data, &fit.theta);
         let information = expected(&layout, &w.weights, &fit.theta).information;
         for k in 0..4 {
-            assert!(slope.gradient[k].abs() < 1e-6 * information[k][k].sqrt(), "{k} {fit:?} {slope:?}");
+            assert!(gradient[k].abs() < 1e-6 * information[k][k].sqrt(), "{k} {fit:?} {gradient:?}");
         }
+    }
+
+    #[test]
+    fn a_component_that_is_all_there_is_has_the_expected_information_of_its_trace() {
+        let (layout, data) = unbalanced();
+        let mut w = Workspace::new(&layout);
+        for (theta, k) in [([0.0, 0.0, 0.0, 0.3], 3), ([0.0, 0.4, 0.0, 0.0], 1), ([0.0, 0.0, 0.2, 0.0], 2)] {
+            let free = std::array::from_fn(|i| i == k);
+            assert_eq!(alone(&theta, &free), Some(k));
+            // no mean scatters by visits alone: each has one reading's variance of a millionth beside
+            let near: Theta = std::array::from_fn(|i| if i == 3 { theta[3].max(theta[k] * 1e-7) } else { theta[i] });
+            assert!(w.evaluate(&layout, &data, &near, 0.0));
+            let (own, all) = (w.weights.information_alone(&layout, &theta, k), expected(&layout, &w.weights, &near));
+            let wanted = all.information[k][k];
+            assert!((own[k][k] - wanted).abs() < 1e-4 * wanted, "{k}: {} {wanted}", own[k][k]);
+        }
+        assert_eq!(alone(&[0.1, 0.0, 0.0, 0.3], &[true, false, false, true]), None);
+        assert_eq!(alone(&[1e7, 0.0, 0.0, 0.3], &[false, false, false, true]), Some(3));
+        assert_eq!(alone(&[0.0, 0.1, 0.0, 0.3], &[false, false, false, true]), None);
     }
 
     #[test]

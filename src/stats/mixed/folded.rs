@@ -180,13 +180,14 @@ mod tests {
             assert!(all.evaluate(&layout, &data, &theta, 0.0) && seen.evaluate(&few, &less, &theta, 0.0));
             close(seen.criterion, all.criterion);
             seen.beta.iter().zip(&all.beta).for_each(|(a, b)| close(*a, *b));
-            let of_all = all.slope(&layout, &data, &theta, &[true; 4], true);
-            let of_few = seen.slope(&few, &less, &theta, &[true; 4], true);
+            let gradients = (seen.gradient(&few, &less, &theta), all.gradient(&layout, &data, &theta));
+            let of_few = seen.information(&few, &less, &theta, &[true; 4]);
+            let of_all = all.information(&layout, &data, &theta, &[true; 4]);
             let known = (expected(&few, &seen.weights, &theta), expected(&layout, &all.weights, &theta));
             for k in 0..4 {
-                close(of_few.gradient[k], of_all.gradient[k]);
+                close(gradients.0[k], gradients.1[k]);
                 for l in 0..4 {
-                    close(of_few.information[k][l], of_all.information[k][l]);
+                    close(of_few[k][l], of_all[k][l]);
                     close(known.0.information[k][l], known.1.information[k][l]);
                 }
             }

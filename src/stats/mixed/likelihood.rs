@@ -24,14 +24,6 @@ pub struct Workspace {
     pub criterion: f64,
 }
 
-/// The criterion's gradient by θ and half the average information, at one θ.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Slope {
-    pub gradient: [f64; 4],
-    /// Zero where it was not asked for.
-    pub information: [[f64; 4]; 4],
-}
-
 impl Workspace {
     /// Scratch space for fits on that structure.
     pub fn new(layout: &Layout) -> Workspace {
@@ -137,18 +129,8 @@ impl Workspace {
         self.criterion.is_finite()
     }
 
-    /// The gradient of the criterion, after `evaluate` at θ, and where `informed` half the average information; it is
-    /// filled in for the `free` components alone.
-    ///
-    /// ∂/∂θ_k = tr(P·G_k) − yᵀP·G_k·P·y; information_kl = ½·yᵀP·G_k·P·G_l·P·y.
-    pub(super) fn slope(
-        &mut self,
-        layout: &Layout,
-        data: &Data,
-        theta: &Theta,
-        free: &[bool; 4],
-        informed: bool,
-    ) -> Slope {
+    /// The gradient of the criterion, after `evaluate` at θ: ∂/∂θ_k = tr(P·G_k) − yᵀP·G_k·P·y.
+    pub(super) fn gradient(&mut self, layout: &Layout, data: &Data, theta: &Theta) -> [f64; 4] {
         let trace = self.weights.trace(layout, theta);
         let mut quadratic = [0.0; 4];
         self.project(layout, data, &mut quadratic);
@@ -161,9 +143,7 @@ impl Workspace {
         if layout.df_reading > 0.0 {
             quadratic[3] += data.reading_ss / (theta[3] * theta[3]);
         }
-        let gradient = std::array::from_fn(|k| trace[k] - quadratic[k]);
-        let information = if informed { self.information(layout, data, theta, free) } else { [[0.0; 4]; 4] };
-        Slope { gradient, information }
+        std::array::from_fn(|k| trace[k] - quadratic[k])
     }
 
     /// f_k = G_k·P·y, as means of visits and inside them; and yᵀP·G_k·P·y of what lies between the cells.
@@ -223,8 +203,14 @@ impl Workspace {
         self.within[3][j] = mean[1];
     }
 
-    /// Half the average information, ½·f_kᵀP·f_l, after `project`.
-    fn information(&mut self, layout: &Layout, data: &Data, theta: &Theta, free: &[bool; 4]) -> [[f64; 4]; 4] {
+    /// Half the average information about the `free` components, after `gradient`: ½·yᵀP·G_k·P·G_l·P·y = ½·f_kᵀP·f_l.
+    pub(super) fn information(
+        &mut self,
+        layout: &Layout,
+        data: &Data,
+        theta: &Theta,
+        free: &[bool; 4],
+    ) -> [[f64; 4]; 4] {
         let p = layout.antennas;
         self.fixed.iter_mut().for_each(|f| f.fill(0.0));
         for (s, visits) in layout.sessions.iter().enumerate() {

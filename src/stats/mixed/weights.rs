@@ -230,6 +230,14 @@ impl Weights {
         trace
     }
 
+    /// The expected information about component k where it is the only one above zero but for sessions that act as
+    /// fixed: ½·tr(P·G_k·P·G_k) = tr(P·G_k)/(2θ_k), since then P·V·P = P with V = θ_k·G_k.
+    pub(super) fn information_alone(&mut self, layout: &Layout, theta: &Theta, k: usize) -> [[f64; 4]; 4] {
+        let mut information = [[0.0; 4]; 4];
+        information[k][k] = self.trace(layout, theta)[k] / (2.0 * theta[k]);
+        information
+    }
+
     /// A session's part of tr(P·G_k) = tr(V⁻¹·G_k) − tr(Φ·XᵀV⁻¹G_kV⁻¹X). The latter is tr(Φ_s·B·K_k·B) with K_s = 1·1ᵀ,
     /// K_v = I and K_m, K_e the diagonal matrices of κ.
     fn trace_of_session(&mut self, layout: &Layout, s: usize) -> [f64; 4] {
