@@ -191,7 +191,7 @@ fn all_pairs_of_pbib_have_the_errors_and_degrees_of_freedom_of_kenward_and_roger
 /// Pinheiro and Bates, *Mixed-Effects Models in S and S-PLUS* (2000), 1.2.
 #[test]
 fn ergostool_has_its_components_differences_and_24_degrees_of_freedom() {
-    let set = answer("ergostool", 250);
+    let set = answer("ergostool", 4000);
     close(variance(&set, Level::Session), 1.775_462_963_0, 1e-10, "subject");
     let residual = 1.210_648_148_1;
     close(variance(&set, Level::Reading), residual, 1e-10, "residual");

@@ -7,6 +7,9 @@ use super::folded::Fold;
 use super::layout::{Data, Layout};
 use super::weights::{Theta, Weights};
 
+/// A pooled sum of squares: its variance, and what that is multiplied by; `None` where it has no degree of freedom.
+type Pooled = Option<(f64, ChiSquared<f64>)>;
+
 /// Draws the sufficient statistics of a set directly from their distributions, all antennas equal:
 /// cell means are normal, pooled sums of squares chi-squared.
 #[derive(Debug, Clone)]
@@ -15,12 +18,12 @@ pub struct Simulator<'a> {
     session_sd: f64,
     visit_sd: f64,
     cell_sd: Vec<f64>,
-    class_scatter: Vec<Option<(f64, ChiSquared<f64>)>>,
-    reading_scatter: Option<(f64, ChiSquared<f64>)>,
+    class_scatter: Vec<Pooled>,
+    reading_scatter: Pooled,
     /// Per session: what the errors of the mean of those it stands for are multiplied by.
     shrink: Vec<f64>,
     /// Per fold: the scatter of its sessions, between and within.
-    folds: Vec<[Option<(f64, ChiSquared<f64>)>; 2]>,
+    folds: Vec<[Pooled; 2]>,
 }
 
 impl<'a> Simulator<'a> {
@@ -68,7 +71,7 @@ impl<'a> Simulator<'a> {
                 }
             }
         }
-        let chi = |scatter: &Option<(f64, ChiSquared<f64>)>, rng: &mut _| match scatter {
+        let chi = |scatter: &Pooled, rng: &mut _| match scatter {
             Some((variance, chi)) => variance * RngExt::sample(rng, *chi),
             None => 0.0,
         };

@@ -1,6 +1,90 @@
 //! Dense algebra on the few-by-few matrices of one set, in place and without allocation: the inner
 //! loop of every replay. Matrices are row-major slices of p·p values.
 
+use pulp::Arch;
+
+/// [`cholesky`] and [`inverse_from_cholesky`] at once: of matrices of up to 16 rows in rows of one length, which the
+/// compiler makes of the vector instructions that the machine at hand has. No operation is fused or reordered, so every
+/// machine gives the same bits.
+pub fn factor_and_invert(m: &mut [f64], p: usize, scratch: &mut [f64], out: &mut [f64]) -> Option<f64> {
+    let arch = Arch::new();
+    match p.div_ceil(4) {
+        1 => arch.dispatch(
+            #[inline(always)]
+            || padded::<4>(m, p, out),
+        ),
+        2 => arch.dispatch(
+            #[inline(always)]
+            || padded::<8>(m, p, out),
+        ),
+        3 => arch.dispatch(
+            #[inline(always)]
+            || padded::<12>(m, p, out),
+        ),
+        4 => arch.dispatch(
+            #[inline(always)]
+            || padded::<16>(m, p, out),
+        ),
+        _ => {
+            let log_det = cholesky(m, p)?;
+            inverse_from_cholesky(m, p, scratch, out);
+            Some(log_det)
+        }
+    }
+}
+
+/// As [`factor_and_invert`], p ≤ S: every row is filled up with zeros.
+#[inline(always)]
+fn padded<const S: usize>(m: &mut [f64], p: usize, out: &mut [f64]) -> Option<f64> {
+    let mut upper = [[0.0; S]; S]; // Lᵀ, in the end
+    for (i, row) in m.chunks_exact(p).enumerate() {
+        (0..=i).for_each(|j| upper[j][i] = row[j]);
+    }
+    let (mut reciprocal, mut log_det) = ([0.0; S], LogProduct::default());
+    for k in 0..p {
+        let pivot = upper[k][k];
+        if !is_pivot(pivot, m[k * p + k]) {
+            return None;
+        }
+        log_det.times(pivot);
+        reciprocal[k] = 1.0 / pivot.sqrt();
+        let row: [f64; S] = std::array::from_fn(|j| if j < k { 0.0 } else { upper[k][j] * reciprocal[k] });
+        upper[k] = row;
+        for i in k + 1..p {
+            let factor = row[i];
+            (0..S).for_each(|j| upper[i][j] -= factor * row[j]);
+        }
+    }
+    let mut inverse = [[0.0; S]; S]; // L⁻¹
+    for i in 0..p {
+        let mut row = [0.0; S];
+        for k in 0..i {
+            let factor = upper[k][i];
+            (0..S).for_each(|j| row[j] -= factor * inverse[k][j]);
+        }
+        row.iter_mut().for_each(|x| *x *= reciprocal[i]);
+        row[i] = reciprocal[i];
+        inverse[i] = row;
+    }
+    let mut product = [[0.0; S]; S]; // L⁻ᵀ·L⁻¹
+    for (k, row) in inverse[..p].iter().enumerate() {
+        for i in 0..=k {
+            let factor = row[i];
+            (0..S).for_each(|j| product[i][j] += factor * row[j]);
+        }
+    }
+    for i in 0..p {
+        (0..p).for_each(|j| m[i * p + j] = upper[j][i]);
+        out[i * p..i * p + p].copy_from_slice(&product[i][..p]);
+    }
+    Some(log_det.ln())
+}
+
+/// Whether what is left of a diagonal is more than rounding: a pivot lost to that means a contrast nothing estimates.
+fn is_pivot(left: f64, diagonal: f64) -> bool {
+    left > 1e-13 * diagonal.abs()
+}
+
 /// Replaces the symmetric positive definite `m` by its lower Cholesky factor L (m = L·Lᵀ; the part
 /// above the diagonal is zeroed) and returns log det m, or `None` where a pivot is not positive.
 pub fn cholesky(m: &mut [f64], p: usize) -> Option<f64> {
@@ -14,8 +98,7 @@ pub fn cholesky(m: &mut [f64], p: usize) -> Option<f64> {
             row_j[i] = (row_j[i] - dot) / row_i[i];
         }
         let pivot = row_j[j] - row_j[..j].iter().map(|x| x * x).sum::<f64>();
-        // relative to the diagonal: a pivot lost to rounding means a contrast nothing estimates
-        if !(pivot > 1e-13 * row_j[j].abs()) {
+        if !is_pivot(pivot, row_j[j]) {
             return None;
         }
         log_det.times(pivot);
@@ -58,7 +141,7 @@ impl LogProduct {
 }
 
 /// Writes into `out` the inverse of L·Lᵀ, given the lower Cholesky factor `l`.
-pub fn inverse_from_cholesky(l: &[f64], p: usize, scratch: &mut [f64], out: &mut [f64]) {
+fn inverse_from_cholesky(l: &[f64], p: usize, scratch: &mut [f64], out: &mut [f64]) {
     // scratch := L⁻¹ by rows, lower triangle; out := L⁻ᵀ·L⁻¹. Row upon row: the sums of a row run side by side
     for i in 0..p {
         let pivot = 1.0 / l[i * p + i];
@@ -165,6 +248,31 @@ mod tests {
             for j in 0..p {
                 assert!((product[i * p + j] - f64::from(u8::from(i == j))).abs() < 1e-12);
             }
+        }
+    }
+
+    #[test]
+    fn factor_and_inverse_in_padded_rows_are_those_in_plain_ones() {
+        for p in 1..=18 {
+            let scrambled = |i: usize| (i as f64 * 0.618_033_988_749_895).fract() - 0.5;
+            let a: Vec<f64> = (0..p * p).map(scrambled).collect();
+            let product = |i: usize, j: usize| (0..p).map(|k| a[i * p + k] * a[j * p + k]).sum::<f64>();
+            let m: Vec<f64> = (0..p * p)
+                .map(|at| product(at / p, at % p) + if at / p == at % p { 0.1 * (1 + at % 3) as f64 } else { 0.0 })
+                .collect();
+            let room = || vec![0.0; p * p];
+            let (mut scratch, mut plain, mut padded) = (room(), room(), room());
+            let (mut l, mut own) = (m.clone(), m.clone());
+            let log_det = cholesky(&mut l, p).unwrap();
+            inverse_from_cholesky(&l, p, &mut scratch, &mut plain);
+            let close = |a: f64, b: f64| assert!((a - b).abs() < 1e-10 * b.abs().max(1.0), "{p}: {a} {b}");
+            close(factor_and_invert(&mut own, p, &mut scratch, &mut padded).unwrap(), log_det);
+            own.iter().zip(&l).for_each(|(a, b)| close(*a, *b));
+            padded.iter().zip(&plain).for_each(|(a, b)| close(*a, *b));
+            // one row twice: no inverse
+            let of = |i: usize| i.max(usize::from(p > 1));
+            let mut twice: Vec<f64> = (0..p * p).map(|at| product(of(at / p), of(at % p))).collect();
+            assert_eq!(factor_and_invert(&mut twice, p, &mut scratch, &mut padded).is_none(), p > 1);
         }
     }
 

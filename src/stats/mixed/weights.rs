@@ -8,7 +8,7 @@
 //! readings) have the same weights, and sessions of one pattern the same B.
 
 use super::layout::{Layout, Pattern};
-use super::small_matrix::{LogProduct, cholesky, inverse_from_cholesky, trace_of_product};
+use super::small_matrix::{LogProduct, factor_and_invert, trace_of_product};
 
 /// Variance components, outermost level first; zero where a level is merged or unseen.
 pub type Theta = [f64; 4];
@@ -201,8 +201,8 @@ impl Weights {
         if layout.df_reading > 0.0 {
             sum += layout.df_reading * theta[3].ln();
         }
-        let Some(log_det) = cholesky(&mut self.factor, p) else { return false };
-        inverse_from_cholesky(&self.factor, p, &mut self.scratch, &mut self.phi);
+        let log_det = factor_and_invert(&mut self.factor, p, &mut self.scratch, &mut self.phi);
+        let Some(log_det) = log_det else { return false };
         self.log_determinants = sum + log_det + layout.criterion_constant;
         true
     }

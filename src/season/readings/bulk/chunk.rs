@@ -24,14 +24,23 @@ pub struct Rules<'a> {
 pub struct Row {
     /// The numbers of session, antenna, band, meter, quantity, unit among the chunk's [names](Summing::names).
     pub names: [u32; NAMED],
-    /// The value as written, and its decimals.
-    pub value: Option<Written>,
+    /// The value.
+    pub value: Option<Value>,
     /// The mounting's number; `Err` where the cell holds something else.
     pub mounting: Result<Option<i64>, ()>,
     /// The moment; `Err` where the cell holds something else.
     pub when: Result<Option<i64>, ()>,
     /// Whether the other cells are empty or hold what they should, and make no summary of the row.
     pub rest_is_plain: bool,
+}
+
+/// A row's value.
+#[derive(Clone, Copy)]
+pub enum Value {
+    /// As written.
+    Written(Written),
+    /// A number that was never text.
+    Number(f64),
 }
 
 /// A number as written.
@@ -58,12 +67,23 @@ pub struct Summary {
     pub squares: f64,
     /// The finest digit written, in the quantity's unit.
     pub step: f64,
+    /// The most decimals written.
+    decimals: u8,
     /// The first reading, in the quantity's unit.
     pub first: f64,
     /// The earliest moment.
     pub when: Option<i64>,
     /// Whether nothing joins it: a row that was a mounting of its own.
     pub lone: bool,
+}
+
+impl Summary {
+    /// Of no reading yet.
+    fn empty(key: Key, lone: bool) -> Summary {
+        let (line, when, decimals) = (0, None, 0);
+        let (readings, mean, squares, step, first) = (0.0, 0.0, 0.0, f64::INFINITY, 0.0);
+        Summary { key, line, readings, mean, squares, step, decimals, first, when, lone }
+    }
 }
 
 /// A chunk, summed up.
@@ -125,7 +145,7 @@ impl<'a> Summing<'a> {
 
     /// Takes a row in where it is plainly a reading; else tells so.
     pub fn takes(&mut self, row: &Row, line: impl FnOnce() -> usize) -> bool {
-        let (Some(written), Ok(mounting), Ok(when)) = (row.value, row.mounting, row.when) else { return false };
+        let (Some(value), Ok(mounting), Ok(when)) = (row.value, row.mounting, row.when) else { return false };
         let numbers = row.names;
         if !row.rest_is_plain || numbers[..NAMED - 1].contains(&NO_NAME) {
             return false;
@@ -133,13 +153,15 @@ impl<'a> Summing<'a> {
         let Some(known) = self.known(numbers[4], numbers[5]) else { return false };
         let known = &self.known[known].1;
         let Some(Known { quantity, conversion, proper }) = known else { return false };
-        let value = if *proper { written.number } else { conversion.value(written.number) };
-        let y = match quantity.scale.to_analysis(value) {
-            Some(y) if impossible(quantity, value).is_none() => y,
+        let number = match value {
+            Value::Written(written) => written.number,
+            Value::Number(number) => number,
+        };
+        let converted = if *proper { number } else { conversion.value(number) };
+        let y = match quantity.scale.to_analysis(converted) {
+            Some(y) if impossible(quantity, converted).is_none() => y,
             _ => return false,
         };
-        let digit = STEPS[written.decimals as usize];
-        let step = if *proper { digit } else { conversion.sd(written.number, digit) };
         let key = (numbers, mounting);
         let lone = mounting.is_none() && self.rules.config.repeats == Repeats::Remounted;
         let (group, new) = if lone { (self.groups.lone(), true) } else { self.groups.number(key) };
@@ -153,17 +175,34 @@ impl<'a> Summing<'a> {
                 .iter()
                 .any(|entry| leaves_out(entry, [name(0), name(1), name(2), name(3), spelled], mounting));
             self.left.push(left);
-            let line = u32::try_from(line()).unwrap_or(u32::MAX);
-            let (readings, mean, squares) = (0.0, 0.0, 0.0);
-            self.summaries.push(Summary { key, line, readings, mean, squares, step, first: value, when, lone });
+            self.summaries.push(Summary::empty(key, lone));
         }
         if self.left[group as usize] {
             return false;
         }
         let summary = &mut self.summaries[group as usize];
+        let decimals = match value {
+            Value::Written(written) => written.decimals,
+            // it may have fewer, which makes no digit finer
+            Value::Number(number) if *proper && summary.readings > 0.0 && is_whole(number, summary.decimals) => {
+                summary.decimals
+            }
+            Value::Number(number) => match shortest(number) {
+                Some(decimals) => decimals,
+                None => return false,
+            },
+        };
+        if summary.readings == 0.0 {
+            summary.line = u32::try_from(line()).unwrap_or(u32::MAX);
+            (summary.first, summary.when) = (converted, when);
+        }
         summary.readings += 1.0;
         summary.mean += y; // a sum, until all of the chunk is known
-        summary.step = summary.step.min(step);
+        if !*proper || summary.readings == 1.0 || decimals > summary.decimals {
+            let digit = STEPS[decimals as usize];
+            summary.step = summary.step.min(if *proper { digit } else { conversion.sd(number, digit) });
+            summary.decimals = summary.decimals.max(decimals);
+        }
         if when.is_some_and(|w| summary.when.is_none_or(|first| w < first)) {
             summary.when = when;
         }
@@ -233,6 +272,9 @@ fn leaves_out(entry: &LeaveOut, names: [&str; 5], mounting: Option<i64>) -> bool
 static STEPS: std::sync::LazyLock<[f64; MOST_DECIMALS + 1]> =
     std::sync::LazyLock::new(|| std::array::from_fn(|d| 1f64.min(10f64.powi(-(d as i32)))));
 
+/// Numbers that were never text are plain below this.
+const LARGEST: f64 = 1e9;
+
 /// Powers of ten, exact.
 const TENS: [f64; MOST_DECIMALS + 1] =
     [1.0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15];
@@ -267,21 +309,24 @@ pub fn plain(text: &[u8], point: u8) -> Option<Written> {
     Some(Written { number: if negative { -number } else { number }, decimals: decimals as u8 })
 }
 
-/// A number that was never text, with the decimals its shortest text has.
-pub fn shortest(number: f64) -> Option<Written> {
-    if !(number.abs() < 1e9) {
+/// The decimals of the shortest text of a number that was never text; `None` of one that is not plain.
+fn shortest(number: f64) -> Option<u8> {
+    if !(number.abs() < LARGEST) {
         return None;
     }
+    (0..=MOST_DECIMALS as u8).find(|&decimals| is_whole(number, decimals))
+}
+
+/// Whether so many decimals write a number below [`LARGEST`].
+#[inline(always)]
+fn is_whole(number: f64, decimals: u8) -> bool {
     // added and taken away again, it leaves the nearest whole number: in a fifth of the time of `round`, but only of
     // numbers below 2^51
     const TO_WHOLE: f64 = 1.5 * (1u64 << 52) as f64;
-    let fits = |d: usize| {
-        let scaled = number * TENS[d];
-        let digits = if scaled.abs() < 2e15 { scaled + TO_WHOLE - TO_WHOLE } else { scaled.round() };
-        digits.abs() < 9e15 && digits / TENS[d] == number
-    };
-    let decimals = (0..=MOST_DECIMALS).find(|&d| fits(d))?;
-    Some(Written { number, decimals: decimals as u8 })
+    let ten = TENS[decimals as usize];
+    let scaled = number * ten;
+    let digits = if scaled.abs() < 2e15 { scaled + TO_WHOLE - TO_WHOLE } else { scaled.round() };
+    number.abs() < LARGEST && digits.abs() < 9e15 && digits / ten == number
 }
 
 /// The moment a cell says, remembered for the next row.
@@ -329,7 +374,7 @@ mod tests {
         for text in short.into_iter().chain(long) {
             let number: f64 = text.parse().unwrap();
             let decimals = text.split_once('.').map_or(0, |(_, rest)| rest.len());
-            assert_eq!(shortest(number).map(|w| w.decimals as usize), Some(decimals), "{text}");
+            assert_eq!(shortest(number).map(usize::from), Some(decimals), "{text}");
         }
         assert!(shortest(f64::NAN).is_none() && shortest(f64::INFINITY).is_none() && shortest(1.0 / 3.0).is_none());
     }

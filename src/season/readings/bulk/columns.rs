@@ -12,7 +12,7 @@ use super::super::marks;
 use super::super::records::Record;
 use super::super::table::{NEEDED, OPTIONAL, plain_name};
 use super::super::{Part, ReadError, cell::Comma};
-use super::chunk::{Moments, Row, Rules, Summing, Written, plain, shortest};
+use super::chunk::{Moments, Row, Rules, Summing, Value, Written, plain};
 use super::grouping::{NAMED, NO_NAME};
 use super::text::whole;
 use super::{CHUNK_ROWS, Summed, Unfit, on_all_threads, part};
@@ -134,31 +134,33 @@ fn taken_in(batch: &DataFrame, found: &[&'static str], rules: &Rules<'_>) -> Pol
     let moments_are_numbers =
         found.iter().position(|f| *f == "when").is_some_and(|at| batch.columns()[at].dtype().is_temporal());
     let mut summing = Summing::new(rules, batch.height());
-    let mut named = Vec::with_capacity(NAMED);
-    for (name, names) in ["session", "antenna", "band", "meter", "quantity", "unit"].iter().zip(summing.names()) {
-        named.push(match found.iter().position(|f| f == name) {
-            Some(at) if columns[at].dtype() == &DataType::String => Named::Text(names.numbers(columns[at].str()?)),
-            Some(at) => Named::Other(columns[at].is_null()),
-            None => Named::Absent,
-        });
+    let mut numbers: [Vec<u32>; NAMED] = Default::default();
+    let mut no_text = vec![]; // columns of names that hold none: where they are empty
+    let named = ["session", "antenna", "band", "meter", "quantity", "unit"];
+    for ((name, names), numbers) in named.iter().zip(summing.names()).zip(&mut numbers) {
+        let column = found.iter().position(|f| f == name).map(|at| &columns[at]);
+        *numbers = match column {
+            Some(column) if column.dtype() == &DataType::String => names.numbers(column.str()?),
+            _ => vec![NO_NAME; batch.height()],
+        };
+        no_text.extend(column.filter(|c| c.dtype() != &DataType::String).map(Column::is_null));
     }
     let mut moments = Moments::default();
+    let is_absent = |cells: &Cells| matches!(cells, Cells::Absent);
+    // most logs have none of these, and ten million rows to ask about them
+    let no_rest = [&readings, &sds, &others[0], &others[1], &marked].into_iter().all(is_absent);
     for at in 0..batch.height() {
-        let mut rest_is_plain = matches!(sds.get(at), Cell::Empty);
-        let names = std::array::from_fn(|k| match &named[k] {
-            Named::Text(numbers) => numbers[at],
-            Named::Absent => NO_NAME,
-            Named::Other(empty) => {
-                rest_is_plain &= empty.get(at) == Some(true);
-                NO_NAME
-            }
-        });
+        let mut rest_is_plain = no_rest || matches!(sds.get(at), Cell::Empty);
+        rest_is_plain &= no_text.iter().all(|empty| empty.get(at) == Some(true));
+        let mut names = [NO_NAME; NAMED];
+        names.iter_mut().zip(&numbers).for_each(|(name, numbers)| *name = numbers[at]);
         let value = match values.get(at) {
-            Cell::Number(number) => shortest(number),
+            Cell::Number(number) => Some(Value::Number(number)),
             Cell::Whole(number) => {
-                Some(Written { number: number as f64, decimals: 0 }).filter(|_| number.unsigned_abs() < 1 << 50)
+                let written = Written { number: number as f64, decimals: 0 };
+                Some(Value::Written(written)).filter(|_| number.unsigned_abs() < 1 << 50)
             }
-            Cell::Text(text) => plain(text.as_bytes(), b'.'),
+            Cell::Text(text) => plain(text.as_bytes(), b'.').map(Value::Written),
             Cell::Empty => None,
         };
         let mounting = match mountings.get(at) {
@@ -174,20 +176,22 @@ fn taken_in(batch: &DataFrame, found: &[&'static str], rules: &Rules<'_>) -> Pol
             Cell::Empty => Ok(None),
             _ => Err(()),
         };
-        rest_is_plain &= match readings.get(at) {
-            Cell::Empty | Cell::Whole(1) => true,
-            Cell::Number(count) => count == 1.0,
-            _ => false,
-        };
-        for cells in &others {
-            rest_is_plain &= match cells.get(at) {
-                Cell::Empty | Cell::Whole(_) => true,
-                Cell::Number(number) => number.is_finite() && number >= 0.0,
-                Cell::Text(text) => plain(text.as_bytes(), b'.').is_some_and(|w| w.number >= 0.0),
+        if !no_rest {
+            rest_is_plain &= match readings.get(at) {
+                Cell::Empty | Cell::Whole(1) => true,
+                Cell::Number(count) => count == 1.0,
+                _ => false,
             };
-        }
-        if matches!(marked.get(at), Cell::Text(text) if marks::is_mark(text)) {
-            polars_bail!(ComputeError: "what is taken back must be found among the rows");
+            for cells in &others {
+                rest_is_plain &= match cells.get(at) {
+                    Cell::Empty | Cell::Whole(_) => true,
+                    Cell::Number(number) => number.is_finite() && number >= 0.0,
+                    Cell::Text(text) => plain(text.as_bytes(), b'.').is_some_and(|w| w.number >= 0.0),
+                };
+            }
+            if matches!(marked.get(at), Cell::Text(text) if marks::is_mark(text)) {
+                polars_bail!(ComputeError: "what is taken back must be found among the rows");
+            }
         }
         let row = Row { names, value, mounting, when, rest_is_plain };
         if !summing.takes(&row, || at + 1) {
@@ -201,13 +205,4 @@ fn taken_in(batch: &DataFrame, found: &[&'static str], rules: &Rules<'_>) -> Pol
         }
     }
     Ok(summing.summed(batch.height()))
-}
-
-/// A column of names.
-enum Named {
-    /// Their numbers.
-    Text(Vec<u32>),
-    /// No text: where it is empty.
-    Other(BooleanChunked),
-    Absent,
 }

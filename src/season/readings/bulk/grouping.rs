@@ -54,8 +54,15 @@ impl Names {
         for cells in cells.downcast_iter() {
             // cells of one text that a file keeps once are equal without a look at the text
             let mut lately = [None; LATELY_CELLS];
+            let mut last = None;
             for (at, view) in cells.views().iter().enumerate() {
                 let same = (view.length, view.prefix, view.buffer_idx, view.offset);
+                if let Some((known, number)) = last
+                    && known == same
+                {
+                    out.push(number);
+                    continue;
+                }
                 let mixed = (same.0 ^ same.1 ^ same.2.rotate_left(11) ^ same.3).wrapping_mul(0x9e37_79b9);
                 let place = &mut lately[(mixed >> 16) as usize % LATELY_CELLS];
                 let number = match place {
@@ -66,6 +73,7 @@ impl Names {
                         number
                     }
                 };
+                last = Some((same, number));
                 out.push(number);
             }
         }

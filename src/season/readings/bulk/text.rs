@@ -10,7 +10,7 @@ use super::super::marks;
 use super::super::records::Record;
 use super::super::table::{NEEDED, OPTIONAL, plain_name};
 use super::super::{Part, ReadError, layout};
-use super::chunk::{Moments, Row, Rules, Summing, plain};
+use super::chunk::{Moments, Row, Rules, Summing, Value, plain};
 use super::{Summed, Unfit, on_all_threads, part};
 use crate::season::config::{Config, Encoding, Layout};
 
@@ -209,7 +209,7 @@ fn summed(text: &[u8], delimiter: u8, point: u8, columns: &Columns, rules: &Rule
             let names = summing.names();
             let row = Row {
                 names: std::array::from_fn(|k| names[k].number(cell(columns.names[k]))),
-                value: plain(cell(Some(columns.value)).as_bytes(), point),
+                value: plain(cell(Some(columns.value)).as_bytes(), point).map(Value::Written),
                 mounting: whole(cell(columns.mounting)),
                 when: moments.read(cell(columns.when)),
                 rest_is_plain: matches!(cell(columns.readings), "" | "1")
