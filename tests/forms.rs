@@ -266,6 +266,26 @@ fn every_file_of_the_folder_is_read_or_named() {
 }
 
 #[test]
+fn many_files_of_every_form_are_read_side_by_side_and_none_waits_for_another_for_ever() {
+    let names: Vec<String> =
+        (0..12).map(|i| format!("{i:02}.{}", ["parquet", "parquet", "ods", "csv"][i % 4])).collect();
+    let kinds: Vec<Vec<u8>> =
+        names.iter().map(|n| fixture(&format!("log.{}", n.rsplit('.').next().unwrap()))).collect();
+    let (send, receive) = std::sync::mpsc::channel();
+    let expected = names.clone();
+    std::thread::spawn(move || {
+        let files: Vec<(&str, &[u8])> = names.iter().map(String::as_str).zip(kinds.iter().map(Vec::as_slice)).collect();
+        let counts = load("title = 'x'", &files).readings.files;
+        send.send(counts.into_iter().map(|f| (f.name, f.used)).collect::<Vec<_>>()).unwrap();
+    });
+    let read = receive.recv_timeout(std::time::Duration::from_secs(300)).expect("the files are read");
+    assert_eq!(read, expected.into_iter().map(|name| (name, 192)).collect::<Vec<_>>());
+    // of two files in trouble the first is told
+    let said = refused("title = 'x'", &[("a.csv", b"x,y\n1,2\n"), ("b.parquet", b"PAR1 and then nothing")]);
+    assert!(said.contains("`a.csv` has no column"), "{said}");
+}
+
+#[test]
 fn a_file_that_is_not_what_it_says_is_refused_in_words() {
     let log = format!("{HEADER}\ns1,heron,2 m,field,swr,1.5\n");
     for (name, bytes, what) in [

@@ -25,7 +25,7 @@ pub struct Counted {
 impl Counted {
     /// Values in any order; one that is no number counts as above every limit.
     pub fn new(values: Vec<f64>) -> Counted {
-        let stride = (values.len() / (BINS * SAMPLED)).max(1);
+        let stride = values.len().div_ceil(BINS * SAMPLED).max(1);
         let mut sample: Vec<f64> = values.iter().copied().step_by(stride).filter(|v| !v.is_nan()).collect();
         sample.sort_unstable_by(f64::total_cmp);
         let mut ends = [f64::INFINITY; BINS - 1];

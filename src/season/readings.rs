@@ -26,9 +26,10 @@ mod table;
 mod typed;
 
 use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::{Mutex, PoisonError};
 
 use polars::prelude::*;
-use rayon::prelude::*;
 
 pub use cell::Cell;
 pub use left_out::LeftOut;
@@ -275,12 +276,10 @@ pub fn read_files_bulky(
     let bulky = files.iter().map(|path| bulk::rows_about(path)).fold(0, usize::saturating_add) >= from_rows;
     let shown = |at: usize| shown_names.get(at).cloned().unwrap_or_else(|| files[at].display().to_string());
     let of_file = |at: usize| part_of(&shown(at), &files[at], config, bulky);
-    let at = 0..files.len();
-    // large files one by one, each in little memory
     let parts: Vec<(Part, Vec<LeftOut>)> = match bulky {
-        true => at.map(of_file).collect::<Result<_, _>>()?,
+        true => (0..files.len()).map(of_file).collect::<Result<_, _>>()?,
         // the first file's trouble is told, whichever was met first
-        false => at.into_par_iter().map(of_file).collect::<Vec<_>>().into_iter().collect::<Result<_, _>>()?,
+        false => side_by_side(files.len(), of_file).into_iter().collect::<Result<_, _>>()?,
     };
     let mut left_out: Vec<LeftOut> = config.leave_out.iter().map(LeftOut::new).collect();
     let mut taken: Option<(Part, Vec<FileCount>)> = None;
@@ -312,6 +311,35 @@ pub fn read_files_bulky(
     findings.extend(odd);
     findings.extend(left_out.iter().filter_map(LeftOut::idle));
     Ok(Readings { frame, left_out_frame, set_aside_frame, findings, left_out, files })
+}
+
+/// Does `work` of every number below `count` on as many threads as there are cores, and gives the results in order.
+///
+/// On threads of no pool: one of a pool takes up other work while it waits for Polars' own pool, here another file with
+/// this one's locks still in hand.
+fn side_by_side<T: Send>(count: usize, work: impl Fn(usize) -> T + Sync) -> Vec<T> {
+    let (next, done) = (AtomicUsize::new(0), Mutex::new(vec![]));
+    let one_after_another = || {
+        loop {
+            let at = next.fetch_add(1, Ordering::Relaxed);
+            if at >= count {
+                break;
+            }
+            let result = work(at);
+            done.lock().unwrap_or_else(PoisonError::into_inner).push((at, result));
+        }
+    };
+    std::thread::scope(|scope| {
+        let cores = std::thread::available_parallelism().map_or(1, usize::from);
+        for _ in 1..cores.min(count) {
+            // as much stack as this thread has; one that can't be had is done without
+            let _ = std::thread::Builder::new().stack_size(8 << 20).spawn_scoped(scope, one_after_another);
+        }
+        one_after_another();
+    });
+    let mut done = done.into_inner().unwrap_or_else(PoisonError::into_inner);
+    done.sort_by_key(|(at, _)| *at);
+    done.into_iter().map(|(_, result)| result).collect()
 }
 
 /// Reads the text of one file of readings, under a name of the caller's.

@@ -88,7 +88,7 @@ impl Limits {
 }
 
 impl Knowledge {
-    /// P(η ≤ x); of draws, the share that does not exceed x.
+    /// P(η ≤ x).
     pub fn below(&self, x: f64) -> f64 {
         match *self {
             Knowledge::Normal { estimate, standard } => phi((x - estimate) / standard),

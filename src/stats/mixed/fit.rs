@@ -30,7 +30,8 @@ pub struct Fit {
 /// How precisely a fit is driven home.
 #[derive(Debug, Clone, Copy)]
 pub struct Precision {
-    /// A fit ends when no component moves by more than this share of its standard error.
+    /// A fit ends when a whole step moves no component by more than this share of its standard error, and gains no more
+    /// than its square in the criterion.
     pub tolerance: f64,
     /// A step shorter than this, in the same measure, is not even taken.
     pub negligible: f64,
@@ -43,8 +44,8 @@ pub struct Precision {
 impl Precision {
     /// For the fit of the log itself.
     pub const FULL: Precision = Precision { tolerance: 1e-9, negligible: 0.0, most_steps: 200, scoring: 3 };
-    /// For a replay: steps shrink quadratically, so what a step of 10 % of a standard error leaves is about 1 %, which is
-    /// far below the replay's own noise.
+    /// For a replay: what a step of 10 % of a standard error leaves is a fraction of that, and its effect on a half-width
+    /// far below the noise of replays (measured in `notebooks-md/model.md`, 9).
     pub const REPLAY: Precision = Precision { tolerance: 0.1, negligible: 0.01, most_steps: 40, scoring: 0 };
 }
 

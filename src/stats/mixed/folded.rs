@@ -63,6 +63,7 @@ impl Layout {
     /// The same with sessions that are built alike seen as one, for fits of new data: its sessions and visits are those
     /// that stand for all.
     pub fn folded(&self) -> Layout {
+        debug_assert!(self.folds.is_empty(), "what is folded already has lost its sessions");
         let mut layout = self.clone();
         layout.sessions.clear();
         layout.times.clear();
