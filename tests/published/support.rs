@@ -1,8 +1,6 @@
 //! What several of the outside checks need: reference files, mountings from raw values, and the
 //! largest disagreement seen.
 
-#![allow(dead_code, clippy::unwrap_used)] // not every check uses all of it; helpers of tests may fail as tests do
-
 use std::fmt::Display;
 use std::path::PathBuf;
 

@@ -1,7 +1,5 @@
 //! Files of readings in, one typed frame and findings out: each rule on a file small enough to count by hand.
 
-#![allow(clippy::unwrap_used)] // helpers of tests may fail as tests do
-
 use std::path::PathBuf;
 
 use daylight::radio::quantity::{Better, Quantity, Scale};

@@ -1,7 +1,5 @@
 //! Several seasons' folders taken as one: names matched, clashes said, nothing lost or counted twice.
 
-#![allow(clippy::unwrap_used)] // helpers of tests may fail as tests do
-
 use std::path::{Path, PathBuf};
 
 use daylight::season::Season;

@@ -1,10 +1,7 @@
 //! Replays: the same seed gives the same bits on any number of threads, and where theory knows the
 //! answer they give it.
 
-#![allow(clippy::unwrap_used)] // helpers of tests may fail as tests do
-
-mod support;
-
+use crate::support::{at_root, close, fitted, mounting};
 use daylight::analysis::antennas::set_analysis::Options;
 use daylight::analysis::antennas::{Choice, analyse};
 use daylight::montecarlo::replays::{CHUNK, Replays};
@@ -13,7 +10,6 @@ use daylight::montecarlo::stream::stream;
 use daylight::report::antennas_json;
 use daylight::season::Season;
 use daylight::stats::mixed::{Layout, Level, Simulator, Workspace, fit};
-use support::{at_root, close, fitted, mounting};
 
 /// Runs `f` in a pool of that many threads.
 fn on_threads<T: Send>(threads: usize, f: impl FnOnce() -> T + Send) -> T {

@@ -1,15 +1,11 @@
 //! Fits and standard errors of invented seasons against those of lme4, pbkrtest and a dense
 //! transcription of Kenward and Roger (1997): `tests/reference/README.md` says how they were made.
 
-#![allow(clippy::unwrap_used)] // helpers of tests may fail as tests do
-
-mod support;
-
 use std::collections::BTreeMap;
 
+use crate::support::{Worst, columns, json, mounting, number, relative};
 use daylight::stats::mixed::{Data, Inference, Layout, Level, LevelState, infer_weighed};
 use serde::Deserialize;
-use support::{Worst, columns, json, mounting, number, relative};
 
 /// A season of `seasons.json`.
 #[derive(Deserialize)]

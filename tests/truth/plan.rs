@@ -1,7 +1,5 @@
 //! `plan` and the looks, from outside: on the demo seasons and on small ones made here.
 
-#![allow(clippy::unwrap_used)] // helpers of tests may fail as tests do
-
 use std::fs;
 
 use daylight::analysis::antennas::set_analysis::Options;

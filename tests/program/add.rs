@@ -1,8 +1,6 @@
 //! `add` from outside: what it writes, what it says, and what is left after kills, torn rows, two writers at once and
 //! a full disk.
 
-#![allow(clippy::unwrap_used)] // helpers of tests may fail as tests do
-
 use std::collections::BTreeMap;
 use std::io::{BufRead, BufReader, Write};
 use std::path::{Path, PathBuf};

@@ -2,8 +2,6 @@
 //!
 //! How they look is asked in a browser: see tests/browser/.
 
-#![allow(clippy::unwrap_used)] // helpers of tests may fail as tests do
-
 use std::path::Path;
 use std::process::Output;
 

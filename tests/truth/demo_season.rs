@@ -8,9 +8,7 @@ use daylight::analysis::antennas::set_analysis::Options;
 use daylight::analysis::antennas::{Choice, analyse};
 use daylight::season::Season;
 
-#[allow(dead_code)] // its `main` is for the command line
-#[path = "../datasets/lowland-search/generate.rs"]
-mod generate;
+use crate::generate;
 
 fn dataset(name: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("datasets").join(name)

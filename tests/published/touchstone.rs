@@ -1,7 +1,5 @@
 //! One-port Touchstone files: the open specification's own examples, networks with a closed form, and what is refused.
 
-#![allow(clippy::unwrap_used)] // helpers of tests may fail as tests do
-
 use std::fmt::Write as _;
 
 use daylight::season::sweeps::touchstone::{Fault, Trace, read};

@@ -5,8 +5,6 @@
 //! are computed by other programs: closed forms, numerical inversion of the distribution, or long simulations
 //! (scipy), as each test says.
 
-#![allow(clippy::unwrap_used)] // helpers of tests may fail as tests do
-
 use std::path::Path;
 
 use daylight::analysis::budget::config::Config;

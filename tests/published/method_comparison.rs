@@ -1,14 +1,10 @@
 //! Published examples of method comparison and control charts, against what was printed and what
 //! exact arithmetic gives (`datasets/published/method-comparison/README.md`).
 
-#![allow(clippy::unwrap_used)]
-
-mod support;
-
+use crate::support::{close, columns};
 use daylight::stats::check_standard::{Occasion, history};
 use daylight::stats::control_chart::{ewma, individuals};
 use daylight::stats::method_comparison::{deming, limits, passing_bablok, york};
-use support::{close, columns};
 
 fn numbers<const N: usize>(file: &str, names: [&str; N]) -> [Vec<f64>; N] {
     let rows = columns(&format!("datasets/published/method-comparison/{file}"), names);

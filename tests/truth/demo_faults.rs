@@ -1,8 +1,6 @@
 //! The invented season's planted faults, held to the list in `datasets/lowland-search/README.md`: each found by
 //! the rule that should, at its lines, and nothing else called suspect or impossible beside them.
 
-#![allow(clippy::unwrap_used)]
-
 use std::path::Path;
 
 use daylight::analysis::audit::audit;

@@ -1,8 +1,6 @@
 //! Sweeps of a season, from the folder to readings: whose they are, what they give, what is said of those that can't be
 //! used.
 
-#![allow(clippy::unwrap_used)] // helpers of tests may fail as tests do
-
 use std::path::Path;
 
 use daylight::season::Season;

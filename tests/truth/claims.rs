@@ -1,7 +1,5 @@
 //! Claims against the truth of the invented season, and against seasons where something is missing.
 
-#![allow(clippy::unwrap_used)] // helpers of tests may fail as tests do
-
 use std::path::{Path, PathBuf};
 
 use daylight::analysis::antennas::set_analysis::Options;
@@ -10,9 +8,7 @@ use daylight::analysis::claims::result::{Claim, Claims, Route, Unheld, Verdict};
 use daylight::report::{claims_json, claims_text};
 use daylight::season::Season;
 
-#[allow(dead_code)] // its `main` is for the command line
-#[path = "../datasets/lowland-search/generate.rs"]
-mod generate;
+use crate::generate;
 
 fn dataset(name: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("datasets").join(name)

@@ -2,8 +2,6 @@
 //!
 //! The files of `tests/forms/` are made by general-purpose libraries, not by this program: see `make.py` there.
 
-#![allow(clippy::unwrap_used)] // helpers of tests may fail as tests do
-
 use std::path::Path;
 
 use daylight::analysis::antennas::set_analysis::Options;

@@ -1,7 +1,5 @@
 //! `audit` from outside: exit status, JSON, width, order, and the page that lists its rules.
 
-#![allow(clippy::unwrap_used)] // helpers of tests may fail as tests do
-
 use std::path::Path;
 
 use assert_cmd::Command;

@@ -4,8 +4,6 @@
 //! cells (Kolmogorov's bound holds for any set of points), and chi-square over the cells. Each is done at a level of 2·10⁻⁸, so
 //! that a false alarm of any of them is rarer than one in a million. Seeds are fixed: it either passes or it doesn't.
 
-#![allow(clippy::unwrap_used)] // helpers of tests may fail as tests do
-
 use daylight::montecarlo::distribution::Distribution;
 use daylight::montecarlo::elementary::standard_normals;
 use daylight::montecarlo::joint::{Factor, stretches};

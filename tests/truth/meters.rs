@@ -1,7 +1,5 @@
 //! `meters` against seasons whose truth is known, and against logs that leave little to say.
 
-#![allow(clippy::unwrap_used)] // helpers of tests may fail as tests do
-
 use std::path::{Path, PathBuf};
 
 use daylight::analysis::antennas::result::{Antennas, Verdict};

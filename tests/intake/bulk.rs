@@ -1,7 +1,5 @@
 //! A large log, taken in by mounting, against the same log row by row: the same mountings to the bit, the same findings.
 
-#![allow(clippy::unwrap_used)] // helpers of tests may fail as tests do
-
 use std::io::Write;
 use std::path::{Path, PathBuf};
 

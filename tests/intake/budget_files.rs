@@ -1,8 +1,6 @@
 //! Budget files from outside: what their errors say, word for word where it matters, and what is found in budgets that can be
 //! worked out but not trusted.
 
-#![allow(clippy::unwrap_used)] // helpers of tests may fail as tests do
-
 use std::path::Path;
 
 use daylight::analysis::budget::result::Budget;

@@ -2,14 +2,10 @@
 //! Where a value is not printed in the source itself, `tests/reference/published.json` (made by lme4,
 //! pbkrtest and emmeans) or a closed form from the printed mean squares gives its digits.
 
-#![allow(clippy::unwrap_used)] // helpers of tests may fail as tests do
-
-mod support;
-
+use crate::support::{Worst, answer, close, columns, fitted, json, only_set};
 use daylight::analysis::antennas::result::{SetResult, Verdict};
 use daylight::stats::mixed::LevelState::{MergedInto, Seen};
 use daylight::stats::mixed::{Inference, Level};
-use support::{Worst, answer, close, columns, fitted, json, only_set};
 
 /// A number of `published.json`.
 fn reference(pointer: &str) -> f64 {

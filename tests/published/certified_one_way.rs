@@ -1,16 +1,12 @@
 //! One-way analyses of variance with certified or printed results. Each value is a session of its own,
 //! so one component is left, and the fit must be the pooled mean square.
 
-#![allow(clippy::unwrap_used)] // helpers of tests may fail as tests do
-
-mod support;
-
+use crate::support::{answer, close, fitted, one_way, only_set, relative};
 use daylight::analysis::antennas::result::{SetResult, Verdict};
 use daylight::montecarlo::replays::Replays;
 use daylight::montecarlo::simultaneous::SetFit;
 use daylight::stats::mixed::LevelState::{MergedInto, Seen};
 use daylight::stats::mixed::{Inference, Layout, Level, MountingSummary, infer};
-use support::{answer, close, fitted, one_way, only_set, relative};
 
 /// Residual standard deviation and F, from the reading component and the estimates.
 struct OneWay {
