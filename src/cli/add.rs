@@ -7,8 +7,9 @@ use std::path::PathBuf;
 
 use super::{AddArgs, Outcome, prompt};
 use crate::analysis::add::Bench;
-use crate::analysis::add::grammar::{Line, Word, read_words};
+use crate::analysis::add::grammar::{Line, read_words};
 use crate::analysis::add::result::Answer;
+use crate::analysis::add::words::Word;
 use crate::report::{add_json, add_text, text};
 use crate::season::append::{AppendError, Appended, Entry, Sheet, Style, Target, new_style, place};
 use crate::season::config::Config;

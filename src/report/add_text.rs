@@ -1,9 +1,9 @@
 //! Answers to typed lines, in words.
 
-use crate::analysis::add::grammar::{Column, Vocabulary};
 use crate::analysis::add::judge::from_to;
 use crate::analysis::add::now::Now;
 use crate::analysis::add::result::{Answer, Topic};
+use crate::analysis::add::vocabulary::{Column, Vocabulary};
 use crate::analysis::add::{Bench, Row};
 use crate::report::text::wrap_to;
 use crate::season::append::Entry;

@@ -13,35 +13,9 @@
 //! A name may be cut as short as it stays the only one; letter case, blanks, hyphens and underscores in it are
 //! free. A number alone is always a reading.
 
+use super::vocabulary::{Column, Vocabulary, folded};
+use super::words::{Misread, Word, words};
 use crate::season::readings::Cell;
-
-/// The columns whose names a line may change.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum Column {
-    /// Antenna or check load.
-    Antenna,
-    /// Band.
-    Band,
-    /// Meter.
-    Meter,
-    /// Quantity.
-    Quantity,
-}
-
-impl Column {
-    /// All four, in the order they are told.
-    pub const ALL: [Column; 4] = [Column::Antenna, Column::Band, Column::Meter, Column::Quantity];
-
-    /// Its name.
-    pub fn name(self) -> &'static str {
-        match self {
-            Column::Antenna => "antenna",
-            Column::Band => "band",
-            Column::Meter => "meter",
-            Column::Quantity => "quantity",
-        }
-    }
-}
 
 /// One step of a line of readings.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -83,134 +57,11 @@ pub enum Line {
     Done,
 }
 
-/// A line that can't be understood, in words.
-#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-#[error("{0}")]
-pub struct Misread(pub String);
-
-/// A name that a line may use.
-#[derive(Debug, Clone)]
-struct Known {
-    column: Column,
-    name: String,
-    /// Folded spellings; the first is the name's own.
-    spellings: Vec<String>,
-    /// Whether it may be cut short.
-    short: bool,
-}
-
-/// The names that a line may use.
-#[derive(Debug, Clone, Default)]
-pub struct Vocabulary {
-    known: Vec<Known>,
-}
-
-/// The quantities' signs, as the trade writes them.
-const SIGNS: [(&str, &str); 7] = [
-    ("return_loss", "rl"),
-    ("forward_power", "fwd"),
-    ("reflected_power", "ref"),
-    ("impedance", "z"),
-    ("resistance", "r"),
-    ("reactance", "x"),
-    ("swr", "vswr"),
-];
-
 /// The commands, by sign and by word.
 const COMMANDS: [(&str, &str); 5] = [("-", "undo"), ("=", "show"), ("?", "help"), (".", "done"), ("+", "remount")];
 
 /// Columns that a line may fill beside the names, the value and the mounting.
 const CELLS: [&str; 7] = ["unit", "order", "when", "readings", "sd", "battery", "note"];
-
-/// A name without letter case, blanks, hyphens and underscores.
-pub fn folded(name: &str) -> String {
-    let kept = name.chars().filter(|c| !c.is_whitespace() && !matches!(c, '-' | '_'));
-    kept.flat_map(char::to_lowercase).collect()
-}
-
-impl Vocabulary {
-    /// Adds a name, if it is new; one that is not `short` must be written out.
-    pub fn add(&mut self, column: Column, name: &str, short: bool) {
-        if let Some(known) = self.known.iter_mut().find(|k| k.column == column && k.name == name) {
-            known.short |= short;
-            return;
-        }
-        let mut spellings = vec![folded(name)];
-        if column == Column::Quantity {
-            spellings.extend(SIGNS.iter().filter(|(of, _)| *of == name).map(|(_, sign)| (*sign).to_string()));
-        }
-        self.known.push(Known { column, name: name.into(), spellings, short });
-    }
-
-    /// The names of a column that may be cut short, in the order they were added.
-    pub fn names(&self, column: Column) -> impl Iterator<Item = &str> {
-        self.known.iter().filter(move |k| k.column == column && k.short).map(|k| k.name.as_str())
-    }
-
-    /// What a word can name: as it is spelled, else folded, else as a beginning.
-    fn named(&self, word: &str) -> Vec<&Known> {
-        let short = folded(word);
-        if short.is_empty() {
-            return vec![];
-        }
-        let pick = |fits: &dyn Fn(&Known) -> bool| self.known.iter().filter(|k| fits(k)).collect::<Vec<_>>();
-        let tries: [&dyn Fn(&Known) -> bool; 3] =
-            [&|k| k.name == word, &|k| k.spellings[0] == short || (k.short && k.spellings.contains(&short)), &|k| {
-                k.short && k.spellings[0].starts_with(&short)
-            }];
-        tries.into_iter().map(pick).find(|found| !found.is_empty()).unwrap_or_default()
-    }
-
-    /// A name written out over this and the next words: how many, and which.
-    fn spread(&self, words: &[Word]) -> Option<(usize, &Known)> {
-        (2..=words.len().min(4)).rev().find_map(|n| {
-            let joined: String = words[..n].iter().map(|w| folded(&w.text)).collect();
-            let mut fits =
-                self.known.iter().filter(|k| k.spellings[0] == joined && k.name.split_whitespace().count() == n);
-            Some((n, fits.next()?))
-        })
-    }
-}
-
-/// A word of a line; a quoted one stands for itself.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Word {
-    /// Its text.
-    pub text: String,
-    /// Whether it was quoted.
-    pub quoted: bool,
-}
-
-/// Splits a line at blanks, quotes keeping them, and its note off at the first `;`.
-///
-/// # Errors
-/// A quote is left open.
-pub fn words(line: &str) -> Result<(Vec<Word>, Option<String>), Misread> {
-    let (mut words, mut text, mut quoted, mut open) = (vec![], String::new(), false, false);
-    let mut chars = line.chars();
-    while let Some(c) = chars.next() {
-        match c {
-            '"' => (open, quoted) = (!open, true),
-            ';' if !open => {
-                push(&mut words, &mut text, &mut quoted);
-                return Ok((words, Some(chars.as_str().trim().to_string())));
-            }
-            c if c.is_whitespace() && !open => push(&mut words, &mut text, &mut quoted),
-            c => text.push(c),
-        }
-    }
-    if open {
-        return Err(Misread("a quote is left open".into()));
-    }
-    push(&mut words, &mut text, &mut quoted);
-    Ok((words, None))
-}
-
-fn push(words: &mut Vec<Word>, text: &mut String, quoted: &mut bool) {
-    if !text.is_empty() || *quoted {
-        words.push(Word { text: std::mem::take(text), quoted: std::mem::take(quoted) });
-    }
-}
 
 /// Reads a line.
 ///
@@ -285,7 +136,7 @@ fn command(word: &Word, vocabulary: &Vocabulary) -> Result<Option<&'static str>,
         }
         ([], _) | (_, []) => Ok(None),
         (names, known) if known.iter().all(|k| !k.spellings.contains(&folded(&word.text))) => {
-            let all = names.iter().map(|n| format!("`{n}`")).chain(known.iter().map(|k| told(k)));
+            let all = names.iter().map(|n| format!("`{n}`")).chain(known.iter().map(|k| k.told()));
             Err(several(&word.text, all.collect()))
         }
         _ => Ok(None),
@@ -298,8 +149,7 @@ fn step(text: &str, quoted: bool, vocabulary: &Vocabulary) -> Result<Step, Misre
     {
         let key = key.trim().to_lowercase();
         if let Some(column) = Column::ALL.into_iter().find(|c| c.name() == key) {
-            let same = vocabulary.known.iter().find(|k| k.column == column && k.spellings[0] == folded(cell));
-            let name = same.map_or(cell.trim(), |k| &k.name);
+            let name = vocabulary.of_column(column, cell).unwrap_or(cell.trim());
             return if name.is_empty() {
                 Err(Misread(format!("`{key}=` names nothing")))
             } else {
@@ -328,7 +178,7 @@ fn step(text: &str, quoted: bool, vocabulary: &Vocabulary) -> Result<Step, Misre
         [one] => Ok(Step::Name(one.column, one.name.clone())),
         [] if Cell::of(text).is_reading() => Ok(Step::Value(text.into())),
         [] => Err(unknown(text, vocabulary)),
-        several_known => Err(several(text, several_known.iter().map(|k| told(k)).collect())),
+        several_known => Err(several(text, several_known.iter().map(|k| k.told()).collect())),
     }
 }
 
@@ -344,17 +194,12 @@ fn mounting(text: &str) -> Result<Step, Misread> {
     }
 }
 
-fn told(known: &Known) -> String {
-    format!("{} `{}`", known.column.name(), known.name)
-}
-
 fn several(word: &str, all: Vec<String>) -> Misread {
     Misread(format!("`{word}` could be {}: write more of it", all.join(" or ")))
 }
 
 fn unknown(word: &str, vocabulary: &Vocabulary) -> Misread {
-    let names = vocabulary.known.iter().map(|k| k.name.as_str());
-    let near = crate::season::readings::nearest_name(word, names);
+    let near = crate::season::readings::nearest_name(word, vocabulary.all());
     let near = near.map_or(". A".to_string(), |near| format!("; is `{near}` meant? A"));
     Misread(format!("`{word}` is no name of this season and no reading{near} new antenna is `antenna={word}`"))
 }

@@ -9,6 +9,8 @@ pub mod history;
 pub mod judge;
 pub mod now;
 pub mod result;
+pub mod vocabulary;
+pub mod words;
 
 use std::collections::HashSet;
 
@@ -21,10 +23,11 @@ use crate::season::append::{Appended, Entry, Repair, Style};
 use crate::season::config::{Config, Repeats};
 use crate::season::readings::marks::TAKES_BACK;
 use crate::season::readings::{Cell, Readings, read_text, rows_of_session};
-use grammar::{Column, Step, Vocabulary};
+use grammar::Step;
 use history::History;
 use now::{Now, Pairs};
 use result::{Answer, Range, Refused, Remark, Topic, Written};
+use vocabulary::{Column, Vocabulary};
 
 /// A row of the session.
 #[derive(Debug, Clone, PartialEq)]

@@ -1,8 +1,8 @@
 //! What the next reading is of, and how a line changes that: the last antenna, band, meter, quantity and mounting
 //! are remembered.
 
-use super::grammar::{Column, Vocabulary};
 use super::result::Refused;
+use super::vocabulary::{Column, Vocabulary};
 use crate::season::append::Entry;
 use crate::season::config::{Config, MeterKind};
 

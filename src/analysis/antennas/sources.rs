@@ -8,17 +8,20 @@
 //! * session, visit, mounting, reading: held by the data where the log shows that level; where it
 //!   doesn't, the declared size is used.
 
-use std::sync::OnceLock;
+mod drawn;
+mod rounding;
 
-use rand::Rng;
+use std::sync::OnceLock;
 
 use super::sets::Set;
 use crate::analysis::meters::correction::{SetCorrection, Step};
 use crate::montecarlo::shape::Shape;
-use crate::radio::reflection::{directivity_error, vector_sum};
+use crate::radio::reflection::directivity_error;
 use crate::season::config::{Config, Scope, Source};
 use crate::season::units;
 use crate::stats::mixed::{Layout, LevelState};
+
+pub use rounding::rounding_bias;
 
 /// What became of a source in a set.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize)]
@@ -248,103 +251,6 @@ impl SetSources {
         }
         (variance + mean * mean).sqrt()
     }
-
-    /// Draws each antenna's declared error into `out`: without sources shared by the season, then, into
-    /// `season`, those alone.
-    pub fn draw(&self, rng: &mut impl Rng, out: &mut [f64], season: &mut [f64]) {
-        out.fill(0.0);
-        season.fill(0.0);
-        let mut drawn = vec![0.0; out.len()];
-        for applied in self.applied.iter().filter(|a| a.treatment != Treatment::HeldByData) {
-            let term = &applied.term;
-            if applied.treatment == Treatment::Cancels {
-                let value = term.shape.draw(rng);
-                season.iter_mut().zip(&term.factor).for_each(|(error, factor)| *error += factor * value);
-                continue;
-            }
-            for value in &mut drawn {
-                *value = match term.shape {
-                    Shape::Vector { .. } => std::f64::consts::TAU * rand::RngExt::random::<f64>(rng),
-                    shape => shape.draw(rng),
-                };
-            }
-            for (i, error) in out.iter_mut().enumerate() {
-                let value = drawn[term.group[i]];
-                *error += match term.shape {
-                    Shape::Vector { half_width } => self.vector_error(i, half_width, value),
-                    _ => term.factor[i] * value,
-                };
-            }
-        }
-    }
-
-    /// Draws the declared errors of all antennas into `out`, each in its parts: as [`SetSources::draw`] does, with
-    /// waves kept as waves. A wave is worked out for the antennas that are `wanted` alone; the others' random
-    /// numbers are drawn all the same, so that an antenna's errors do not hang on who else is asked about.
-    pub fn draw_parts(&self, rng: &mut impl Rng, wanted: &[usize], out: &mut [OwnError]) {
-        out.fill(OwnError::default());
-        let mut drawn = vec![0.0; out.len()];
-        for applied in self.applied.iter().filter(|a| a.treatment != Treatment::HeldByData) {
-            let term = &applied.term;
-            if let Shape::Vector { half_width } = term.shape {
-                for (antenna, error) in out.iter_mut().enumerate() {
-                    let phase = std::f64::consts::TAU * rand::RngExt::random::<f64>(rng);
-                    if wanted.contains(&antenna) {
-                        error.wave[0] += half_width * self.line_factor * phase.cos();
-                        error.wave[1] += half_width * self.line_factor * phase.sin();
-                    }
-                }
-                continue;
-            }
-            drawn.iter_mut().for_each(|value| *value = term.shape.draw(rng));
-            for (i, error) in out.iter_mut().enumerate() {
-                let value = term.factor[i] * drawn[term.group[i]];
-                match applied.treatment {
-                    Treatment::Cancels => error.season += value,
-                    Treatment::DeclaredNotSeen => error.unseen += value,
-                    Treatment::Added | Treatment::HeldByData => error.fixed += value,
-                }
-            }
-        }
-    }
-
-    /// Whether a source adds a false wave to the reflection.
-    pub fn has_wave(&self) -> bool {
-        self.applied
-            .iter()
-            .any(|a| matches!(a.term.shape, Shape::Vector { .. }) && a.treatment != Treatment::HeldByData)
-    }
-
-    /// |Γ − d·e^jφ| − |Γ| at the antenna, for the |Γ| that was read: what the true one may differ by.
-    fn vector_error(&self, antenna: usize, length: f64, phase: f64) -> f64 {
-        let read = self.values[antenna].max(0.0) / self.line_factor;
-        (vector_sum(read, length, phase) - read) * self.line_factor
-    }
-
-    fn moments(&self, term: &Term, antenna: usize) -> Moments {
-        match term.shape {
-            Shape::Vector { half_width } => {
-                let all = || (0..self.values.len()).map(|a| self.vector_moments(a, half_width)).collect();
-                term.moments.get_or_init(all)[antenna]
-            }
-            shape => Moments { mean: 0.0, variance: (term.factor[antenna] * shape.standard()).powi(2) },
-        }
-    }
-
-    fn vector_moments(&self, antenna: usize, length: f64) -> Moments {
-        let steps = 720; // even steps over a period: exact to rounding for a smooth function
-        let errors = (0..steps).map(|s| {
-            let phase = std::f64::consts::TAU * (f64::from(s) + 0.5) / f64::from(steps);
-            self.vector_error(antenna, length, phase)
-        });
-        let (mut sum, mut square) = (0.0, 0.0);
-        for e in errors {
-            sum += e;
-            square += e * e;
-        }
-        let mean = sum / f64::from(steps);
-        Moments { mean, variance: square / f64::from(steps) - mean * mean }
-    }
 }
 
 /// A coupler's directivity in what is computed from Γ: Z = Z0·(1 + Γ)/(1 − Γ), so a false wave of size d
@@ -411,74 +317,4 @@ fn unit_factor(source: &Source, set: &Set, y: f64) -> f64 {
     let own = source.unit.as_deref().filter(|u| *u != quantity.scale.name(&quantity.unit));
     let size = own.and_then(|unit| units::convert_sd(quantity, quantity.scale.to_shown(at_meter), 1.0, unit));
     line * size.map_or(1.0, |size| size * quantity.scale.slope_at(at_meter))
-}
-
-/// Standard deviation of what display rounding leaves in the mean of many readings, for a display of
-/// last digit `step` and readings that scatter with standard deviation `scatter`.
-///
-/// Rounding a steady value errs by up to half a digit however often it is read; scatter of about half
-/// a digit or more averages that out. With normal scatter σ and a value anywhere between two digits,
-///
-/// ```text
-/// u² = Σ_k step²/(2π²k²)·exp(−4π²k²σ²/step²),   k = 1, 2, …   (σ = 0: step²/12)
-/// ```
-///
-/// # Source
-/// Widrow & Kollár, *Quantization Noise* (2008), chapter 4: the Fourier series of the quantizer's mean
-/// error (from memory).
-pub fn rounding_bias(step: f64, scatter: f64) -> f64 {
-    use std::f64::consts::PI;
-    if !(step > 0.0) {
-        return 0.0;
-    }
-    let ratio = scatter / step;
-    if ratio < 1e-4 {
-        return step / 12f64.sqrt();
-    }
-    let sum: f64 = (1..=20_000)
-        .map(|k| {
-            let x = PI * f64::from(k);
-            (1.0 / (2.0 * x * x)) * (-4.0 * x * x * ratio * ratio).exp()
-        })
-        .take_while(|term| *term > 1e-18)
-        .sum();
-    step * sum.sqrt()
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn rounding_of_a_steady_reading_does_not_average_out_and_of_a_scattered_one_does() {
-        assert!((rounding_bias(0.01, 0.0) - 0.01 / 12f64.sqrt()).abs() < 1e-15);
-        assert!((rounding_bias(1.0, 1e-3) - 1.0 / 12f64.sqrt()).abs() < 2e-3);
-        assert!(rounding_bias(1.0, 0.5) < 0.002);
-        assert!(rounding_bias(1.0, 0.2) > rounding_bias(1.0, 0.3));
-        assert_eq!(rounding_bias(0.0, 1.0), 0.0);
-    }
-
-    /// Direct check: the mean error of a rounded value with normal scatter, by numerical integration.
-    #[test]
-    fn the_rounding_series_is_the_root_mean_square_of_the_mean_error() {
-        let sigma = 0.25;
-        let (mut square, steps) = (0.0, 400);
-        for i in 0..steps {
-            let value = f64::from(i) / f64::from(steps);
-            let (mut mean, mut weight) = (0.0, 0.0);
-            for j in -4000..=4000 {
-                let z = f64::from(j) * 6.0 / 4000.0;
-                let density = (-z * z / 2.0).exp();
-                mean += density * ((value + sigma * z).round() - value);
-                weight += density;
-            }
-            square += (mean / weight).powi(2) / f64::from(steps);
-        }
-        assert!(
-            (rounding_bias(1.0, sigma) - square.sqrt()).abs() < 2e-3,
-            "{} {}",
-            rounding_bias(1.0, sigma),
-            square.sqrt()
-        );
-    }
 }
