@@ -55,10 +55,8 @@ impl Coded {
         Ok(std::array::from_fn(|_| coded.next().unwrap_or_default()))
     }
 
-    /// The same with the names in alphabetical order.
-    pub fn sorted(self) -> Coded {
-        let mut order: Vec<usize> = (0..self.names.len()).collect();
-        order.sort_by(|&a, &b| self.names[a].cmp(&self.names[b]));
+    /// The same with the names in another order: `order` holds their numbers so far.
+    pub fn renumbered(self, order: &[usize]) -> Coded {
         let mut place = vec![0; order.len()];
         order.iter().enumerate().for_each(|(new, &old)| place[old] = new);
         let names = order.iter().map(|&old| self.names[old].clone()).collect();
@@ -76,7 +74,7 @@ mod tests {
         let coded = Coded::of(&frame, "band").expect("text");
         assert_eq!(coded.names, ["b", "", "a"]);
         assert_eq!(coded.of_row, [0, 0, 1, 2, 0]);
-        let sorted = coded.sorted();
+        let sorted = coded.renumbered(&[1, 2, 0]);
         assert_eq!(sorted.names, ["", "a", "b"]);
         assert_eq!(sorted.of_row, [2, 2, 0, 1, 2]);
     }

@@ -10,5 +10,6 @@ pub mod looks;
 pub mod meters;
 pub mod next;
 pub mod plan;
+pub mod sessions;
 pub mod sweeps;
 pub mod whole;

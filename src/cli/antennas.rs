@@ -1,7 +1,8 @@
 //! `daylight antennas SEASON`.
 
+use super::choice::choice;
 use super::{AntennasArgs, Outcome, on_threads, progress, shown};
-use crate::analysis::antennas::{Choice, analyse};
+use crate::analysis::antennas::analyse;
 use crate::montecarlo::replays::CHUNK;
 use crate::report::{antennas_json, antennas_text};
 use crate::season::Season;
@@ -14,7 +15,8 @@ use crate::season::finding::Severity;
 pub fn run(args: &AntennasArgs) -> Result<Outcome, String> {
     let season = Season::load_all(&args.season).map_err(|e| e.to_string())?;
     let options = args.replays.options(&season);
-    let choice = Choice { quantity: args.quantity.clone(), band: args.band.clone(), meter: args.meter.clone() };
+    let choice = choice(&season, args.quantity.as_ref(), args.band.as_ref(), args.meter.as_ref())
+        .map_err(|e| format!("{}: {e}", shown(&args.season)))?;
     let bar = progress::counter(args.replays.quiet, "replays");
     let work = || analyse(&season, &choice, &options, &|| bar.inc(CHUNK as u64));
     let result = on_threads(args.replays.threads, work)?;

@@ -55,7 +55,7 @@ pub fn run(args: &ExportArgs) -> Result<Outcome, String> {
         let rows = if height == 1 { "row" } else { "rows" };
         text += &format!("wrote {}: {height} {rows}\n", path(table.name).display());
     }
-    Ok(Outcome { text, status: 0 })
+    Ok(Outcome { text, status: u8::from(season.readings.has_error()) })
 }
 
 fn written(mut table: DataFrame, form: TableForm, file: &mut impl Write) -> PolarsResult<()> {

@@ -2,8 +2,8 @@
 
 use std::path::Path;
 
+use super::choice::choice;
 use super::{MetersArgs, Outcome, on_threads, shown};
-use crate::analysis::antennas::Choice;
 use crate::analysis::meters::{Options, SHUFFLES, analyse, result::Meters};
 use crate::report::{meters_json, meters_text, plot};
 use crate::season::Season;
@@ -20,21 +20,8 @@ pub fn run(args: &MetersArgs) -> Result<Outcome, String> {
         seed: args.replays.seed,
         shuffles: args.replays.trials.map_or(SHUFFLES, |t| t as usize),
     };
-    let choice = Choice { quantity: args.quantity.clone(), band: args.band.clone(), meter: args.meter.clone() };
-    let known = |column: &str, wanted: &Option<String>| {
-        let Some(wanted) = wanted else { return true };
-        let names = season.readings.frame.column(column).and_then(|c| c.str().cloned());
-        names.is_ok_and(|c| c.iter().flatten().any(|n| n == wanted))
-    };
-    for (column, wanted) in [("quantity", &args.quantity), ("band", &args.band), ("meter", &args.meter)] {
-        if !known(column, wanted) {
-            return Err(format!(
-                "{}: no readings with {column} `{}`\nhint: leave the choice out to see every pair of meters there is",
-                shown(&args.season),
-                wanted.as_deref().unwrap_or_default()
-            ));
-        }
-    }
+    let choice = choice(&season, args.quantity.as_ref(), args.band.as_ref(), args.meter.as_ref())
+        .map_err(|e| format!("{}: {e}", shown(&args.season)))?;
     let work = || analyse(&season, &choice, &options);
     let result = on_threads(args.replays.threads, work)?;
     let result = result.map_err(|e| format!("the readings could not be grouped: {e}"))?;

@@ -4,6 +4,7 @@ pub mod add;
 pub mod antennas;
 pub mod audit;
 pub mod budget;
+mod choice;
 pub mod claims;
 pub mod export;
 pub mod meters;

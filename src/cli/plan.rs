@@ -2,8 +2,8 @@
 
 use std::path::Path;
 
+use super::choice::choice;
 use super::{Outcome, PlanArgs, on_threads, progress};
-use crate::analysis::antennas::Choice;
 use crate::analysis::plan::result::Plan;
 use crate::analysis::plan::{Request, plan};
 use crate::report::files::write_all_new;
@@ -22,7 +22,8 @@ pub fn run(args: &PlanArgs) -> Result<Outcome, String> {
     let season = Season::load_before_readings(&args.season).map_err(|e| e.to_string())?;
     let options = args.replays.options(&season);
     let request = Request {
-        choice: Choice { quantity: args.quantity.clone(), band: args.band.clone(), meter: args.meter.clone() },
+        choice: choice(&season, args.quantity.as_ref(), args.band.as_ref(), args.meter.as_ref())
+            .map_err(|e| format!("{}: {e}", args.season.display()))?,
         antennas: args.antennas.clone(),
         new: args.new.clone(),
         minutes: args.minutes,
@@ -47,7 +48,7 @@ pub fn run(args: &PlanArgs) -> Result<Outcome, String> {
             );
         }
     }
-    Ok(Outcome { text, status: 0 })
+    Ok(Outcome { text, status: u8::from(season.readings.has_error()) })
 }
 
 /// Writes both sheets; neither where one is there already.

@@ -8,7 +8,8 @@ use std::io::{self, BufRead, IsTerminal, Read, Write};
 
 use super::add::{Desk, Reply};
 use super::terminal::harmless;
-use crate::analysis::add::grammar::read;
+use crate::analysis::add::grammar::{Misread, read};
+use crate::analysis::add::vocabulary::Column;
 use crate::report::{add_json, add_text, text};
 use crate::season::error::argument;
 
@@ -101,10 +102,13 @@ fn converse(desk: &mut Desk, screen: &Screen, count: &mut Count) -> Result<(), G
         let reply = match std::str::from_utf8(&bytes) {
             Ok(line) if bytes.len() <= LONGEST => match read(line, desk.bench.vocabulary()) {
                 Ok(line) => desk.line(&line),
-                Err(misread) => Reply::Refused(misread.to_string()),
+                Err(misread) => {
+                    desk.bench.misread(&misread);
+                    Reply::Refused(misread.to_string())
+                }
             },
-            Ok(_) => Reply::Refused("this line is too long to be one of readings: not written".into()),
-            Err(_) => Reply::Refused("this line is not UTF-8 text: not written".into()),
+            Ok(_) => not_a_line(desk, "this line is too long to be one of readings: not written"),
+            Err(_) => not_a_line(desk, "this line is not UTF-8 text: not written"),
         };
         match reply {
             Reply::Answer(answer) => {
@@ -134,6 +138,12 @@ fn converse(desk: &mut Desk, screen: &Screen, count: &mut Count) -> Result<(), G
         screen.say(&farewell(desk, count, screen.width()))?;
     }
     Ok(())
+}
+
+/// A line of which nothing can be read: nor whether it named another antenna.
+fn not_a_line(desk: &mut Desk, why: &str) -> Reply {
+    desk.bench.misread(&Misread::of_name(why, vec![Column::Antenna]));
+    Reply::Refused(why.into())
 }
 
 /// One line with its end; of one that is too long, only its beginning and its end.

@@ -64,6 +64,10 @@ pub fn run(args: &ReportArgs) -> Result<Outcome, String> {
         };
         return Err(format!("{}: {what}\nhint: name another; nothing was written", path.display()));
     }
+    in_the_way(&args.html, is_page, "no page of this program's")?;
+    if let Some(file) = &args.markdown {
+        in_the_way(file, is_summary, "no summary of this program's")?;
+    }
     if let Some(folder) = &args.plots {
         std::fs::create_dir_all(folder).map_err(|e| {
             format!(
@@ -79,6 +83,34 @@ pub fn run(args: &ReportArgs) -> Result<Outcome, String> {
         text += &open(&args.html);
     }
     Ok(Outcome { text, status })
+}
+
+/// An earlier page or summary is replaced; a file of another kind is in the way.
+fn in_the_way(path: &Path, is_kind: fn(&Path) -> bool, what: &str) -> Result<(), String> {
+    match path.is_file() && !is_kind(path) {
+        true => Err(format!(
+            "{}: there is a file of this name, and it is {what}\nhint: name another; nothing was written",
+            path.display()
+        )),
+        false => Ok(()),
+    }
+}
+
+/// Whether a file is empty, or a page of this program's: its head says so.
+fn is_page(path: &Path) -> bool {
+    holds(path, 1 << 10, "name=\"generator\" content=\"daylight ")
+}
+
+/// Whether a file is empty, or a summary of this program's: it says how it was made.
+fn is_summary(path: &Path) -> bool {
+    holds(path, 1 << 22, "`daylight report ")
+}
+
+/// Whether a file is empty, or says that within its first so many bytes.
+fn holds(path: &Path, within: u64, words: &str) -> bool {
+    let mut start = vec![];
+    let read = std::fs::File::open(path).and_then(|file| file.take(within).read_to_end(&mut start));
+    read.is_ok() && (start.is_empty() || String::from_utf8_lossy(&start).contains(words))
 }
 
 /// What was written, and where.

@@ -19,6 +19,13 @@ pub fn words(error: &clap::Error) -> Option<String> {
         ErrorKind::DisplayHelp | ErrorKind::DisplayVersion | ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand => {
             return None;
         }
+        ErrorKind::UnknownArgument if !argument.starts_with('-') => {
+            (format!("`{argument}` is one word too many"), None)
+        }
+        ErrorKind::UnknownArgument if is_digit(argument.trim_start_matches('-')) => {
+            let hint = "a number below zero goes with a point, as in -31.5; no option takes one";
+            (format!("`{argument}` is no option and no number"), Some(hint.into()))
+        }
         ErrorKind::UnknownArgument => (format!("unknown option `{argument}`"), meant(ContextKind::SuggestedArg)),
         ErrorKind::InvalidSubcommand => {
             let name = told(ContextKind::InvalidSubcommand).unwrap_or_default();
@@ -33,6 +40,8 @@ pub fn words(error: &clap::Error) -> Option<String> {
         }
         ErrorKind::ValueValidation => {
             let why = error.source().map(ToString::to_string);
+            // the library's own word for a whole number that is none
+            let why = why.map(|w| if w.starts_with("invalid digit") { "wanted a whole number".into() } else { w });
             (format!("`{argument}` is `{value}`"), why)
         }
         ErrorKind::ArgumentConflict => (format!("`{argument}` is given twice, or with what excludes it"), None),
@@ -43,6 +52,10 @@ pub fn words(error: &clap::Error) -> Option<String> {
         }
     };
     Some(format!("daylight: {what}\nhint: {}", hint.unwrap_or(help)))
+}
+
+fn is_digit(text: &str) -> bool {
+    text.starts_with(|c: char| c.is_ascii_digit())
 }
 
 #[cfg(test)]
@@ -67,6 +80,9 @@ mod tests {
             said("daylight antennas"),
             "daylight: `<SEASON>` is missing\nhint: `daylight --help` lists the verbs, `daylight VERB --help` what each takes"
         );
+        assert!(said("daylight claims s t").starts_with("daylight: `t` is one word too many\nhint: "));
+        assert!(said("daylight add s swr -31,5").contains("hint: a number below zero goes with a point"));
+        assert!(said("daylight antennas s --trials 1e3").ends_with("is `1e3`\nhint: wanted a whole number"));
         let confidence = said("daylight antennas s --confidence 2");
         assert_eq!(
             confidence,

@@ -4,6 +4,8 @@
 //! Of each block of M trials, M = max(J, 10⁴) with J the least whole number ≥ 100/(1 − p): mean, standard deviation, and
 //! both ends of the interval. After h ≥ 2 blocks, s being the standard deviation of a figure over the blocks, it
 //! stops when 2·s/√h < δ for all four of every output, δ the numerical tolerance of the standard deviation of all h·M values.
+//! An output without a standard deviation, because an input has none, has no mean that settles either: its interval's
+//! ends are then all there is to settle, and δ goes by their distance.
 //! Results are then those of all h·M values together.
 
 use rayon::prelude::*;
@@ -11,6 +13,7 @@ use rayon::prelude::*;
 use super::coverage::{Interval, IntervalKind, interval, interval_of_block};
 use super::moments::Moments;
 use super::sample::{Ordered, Sample};
+use crate::stats::student_t::t_quantile;
 
 /// Trials that share one random stream an input.
 pub const CHUNK: usize = 8192;
@@ -89,6 +92,11 @@ pub fn last_place(uncertainty: f64, digits: u32) -> f64 {
     10f64.powi(power + i32::from(carried))
 }
 
+/// The standard deviation of the normal whose central interval of that probability is so long.
+pub fn normal_scale(length: f64, probability: f64) -> f64 {
+    length / (2.0 * t_quantile(0.5 + probability / 2.0, f64::INFINITY))
+}
+
 /// Figures of one output over the blocks: mean and sum of squares of deviations, kept up by Welford's update.
 #[derive(Debug, Clone, Copy, Default)]
 struct OverBlocks {
@@ -118,12 +126,15 @@ impl OverBlocks {
 /// Runs the model. `run(room, chunk, columns)` fills one column an output, each of [`CHUNK`] values, for the trials of that
 /// chunk; it must depend on nothing but the chunk's number. `room` makes what it works in. `tick` is told of every
 /// `CHUNK` trials made.
-pub fn run<S, I, R, T>(outputs: usize, plan: &Plan, room: I, run: R, tick: T) -> Trials
+///
+/// `has_moments` says of each output whether it has a mean and a standard deviation.
+pub fn run<S, I, R, T>(has_moments: &[bool], plan: &Plan, room: I, run: R, tick: T) -> Trials
 where
     I: Fn() -> S + Sync + Send,
     R: Fn(&mut S, u64, &mut [&mut [f64]]) + Sync,
     T: Fn() + Sync,
 {
+    let outputs = has_moments.len();
     let least = (100.0 / (1.0 - plan.probability)).ceil() as usize;
     let block = least.max(10_000);
     let most = match plan.stop {
@@ -162,9 +173,19 @@ where
             result.moments.merge(&figures.moments);
             if let Stop::Stable { digits, share, .. } = plan.stop {
                 let h = blocks as f64;
-                over_blocks.iter_mut().zip(&figures.of_output).for_each(|(over, f)| over.add(h, *f));
-                let tolerance = |i| share * numerical_tolerance(result.moments.standard_deviation(i), digits);
-                if blocks >= 2 && over_blocks.iter().enumerate().all(|(i, over)| over.stable(h, tolerance(i))) {
+                for ((over, [mean, sd, low, high]), has) in
+                    over_blocks.iter_mut().zip(&figures.of_output).zip(has_moments)
+                {
+                    over.add(h, if *has { [*mean, *sd, *low, *high] } else { [0.0, 0.0, *low, *high] });
+                }
+                let scale = |i: usize, over: &OverBlocks| match has_moments[i] {
+                    true => result.moments.standard_deviation(i),
+                    false => normal_scale(over.mean[3] - over.mean[2], plan.probability),
+                };
+                let stable = |(i, over): (usize, &OverBlocks)| {
+                    over.stable(h, share * numerical_tolerance(scale(i, over), digits))
+                };
+                if blocks >= 2 && over_blocks.iter().enumerate().all(stable) {
                     result.stable = true;
                     break;
                 }
@@ -315,7 +336,7 @@ mod tests {
                     break;
                 }
             }
-            let trials = run(1, &plan(digits, share), || (), normal, || ());
+            let trials = run(&[true], &plan(digits, share), || (), normal, || ());
             assert_eq!(trials.trials, (h * m) as u64, "{digits} {share}");
             assert!(trials.stable);
             let mut sorted = values[..h * m].to_vec();
@@ -328,7 +349,7 @@ mod tests {
     fn results_are_the_same_on_any_number_of_threads() {
         let figures = |threads: usize, stop: Stop| {
             let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().unwrap();
-            let trials = pool.install(|| run(2, &Plan { stop, ..plan(2, 1.0) }, || (), normal, || ()));
+            let trials = pool.install(|| run(&[true; 2], &Plan { stop, ..plan(2, 1.0) }, || (), normal, || ()));
             let ordered = trials.ordered(1);
             (trials.moments.clone(), interval(&ordered, 0.95, IntervalKind::Shortest), trials.trials)
         };
@@ -345,23 +366,33 @@ mod tests {
             law.fill(&mut stream(1, 0, chunk), columns[0]);
         };
         let stop = Stop::Stable { digits: 2, share: 1.0, at_most: 250_000 };
-        let trials = run(1, &Plan { probability: 0.999, ..plan(2, 1.0) }, || (), normal, || ());
+        let trials = run(&[true], &Plan { probability: 0.999, ..plan(2, 1.0) }, || (), normal, || ());
         assert_eq!(trials.trials % 100_000, 0);
-        let trials = run(1, &Plan { stop, ..plan(2, 1.0) }, || (), cauchy, || ());
+        let trials = run(&[true], &Plan { stop, ..plan(2, 1.0) }, || (), cauchy, || ());
         assert!(!trials.stable && trials.trials == 250_000);
+        // its interval does settle
+        let stop = Stop::Stable { digits: 2, share: 1.0, at_most: 40_000_000 };
+        let trials = run(&[false], &Plan { stop, ..plan(2, 1.0) }, || (), cauchy, || ());
+        assert!(trials.stable);
+        // Cauchy's quantile is tan(π·(p − ½)): 12.7062 at 0.975
+        let ends = Trials::interval(&trials.ordered(0), 0.95, IntervalKind::Symmetric);
+        let exact = (0.475 * std::f64::consts::PI).tan();
+        let tolerance = numerical_tolerance(normal_scale(2.0 * exact, 0.95), 2);
+        assert!((ends.high - exact).abs() < 2.0 * tolerance && (ends.low + exact).abs() < 2.0 * tolerance, "{ends:?}");
     }
 
     #[test]
     fn a_constant_is_stable_at_once_and_results_that_are_not_finite_are_counted() {
         let constant = |_: &mut (), _: u64, columns: &mut [&mut [f64]]| columns[0].fill(3.0);
-        let trials = run(1, &plan(2, 1.0), || (), constant, || ());
+        let trials = run(&[true], &plan(2, 1.0), || (), constant, || ());
         assert!(trials.stable && trials.trials == 20_000);
         assert_eq!(trials.moments.standard_deviation(0), 0.0);
         let sometimes = |_: &mut (), chunk: u64, columns: &mut [&mut [f64]]| {
             normal(&mut (), chunk, columns);
             columns[1][7] = f64::NAN;
         };
-        let trials = run(2, &Plan { stop: Stop::After(4 * CHUNK as u64), ..plan(2, 1.0) }, || (), sometimes, || ());
+        let trials =
+            run(&[true; 2], &Plan { stop: Stop::After(4 * CHUNK as u64), ..plan(2, 1.0) }, || (), sometimes, || ());
         assert_eq!(
             (trials.lost, trials.samples[0].len(), trials.moments.n),
             (4, 4 * CHUNK as u64 - 4, 4.0 * CHUNK as f64 - 4.0)

@@ -4,7 +4,7 @@
 use super::replays::{PairScale, Replays, Task, extend, start_of_refits};
 use super::tail;
 use crate::stats::mixed::fit::Known;
-use crate::stats::mixed::{ContrastError, Data, Inference, Layout, infer};
+use crate::stats::mixed::{ContrastError, Data, Inference, Layout, LevelState, infer};
 use crate::stats::student_t::t_quantile;
 
 /// One pair's difference and its own standard errors.
@@ -22,6 +22,10 @@ pub struct PairDifference {
     pub error: ContrastError,
     /// The t quantile its |t| is divided by before the largest over all pairs is taken.
     pub t_scale: f64,
+    /// How many pairs the set has.
+    pub pairs: f64,
+    /// Whether it rests on how sessions scatter, as a level of their own: of pairs that no session joins.
+    pub across_days: bool,
 }
 
 /// A set, fitted, with all its pairs: ready to be replayed.
@@ -60,6 +64,8 @@ impl SetFit {
                     difference: inference.estimates[first] - inference.estimates[second],
                     error,
                     t_scale: t_quantile(1.0 - (1.0 - confidence) / (2.0 * count), error.df),
+                    pairs: count,
+                    across_days: !layout.linked(first, second) && layout.states()[0] == LevelState::Seen,
                 });
             }
         }
@@ -119,5 +125,17 @@ impl PairDifference {
     /// Half-width of the simultaneous interval at a quantile of [`Replays::largest`].
     pub fn half_width(&self, critical: f64) -> f64 {
         critical * self.error.adjusted * self.t_scale
+    }
+
+    /// The same where that quantile is the one of this confidence. Replays scatter sessions as the fit has them, which a
+    /// few sessions tell badly: a pair that rests on them is no narrower than by its own t at its share of the error
+    /// rate (Bonferroni).
+    pub fn half_width_at(&self, critical: f64, confidence: f64) -> f64 {
+        let replayed = self.half_width(critical);
+        if !self.across_days {
+            return replayed;
+        }
+        let alone = t_quantile(1.0 - (1.0 - confidence) / (2.0 * self.pairs), self.error.df);
+        replayed.max(alone * self.error.adjusted)
     }
 }

@@ -114,6 +114,7 @@ struct PairOut<'a> {
     matters: Option<bool>,
     share_declared: Option<f64>,
     that_day: Option<Range>,
+    joined: bool,
     #[serde(skip_serializing_if = "Option::is_none")]
     shown: Option<Shown<'a>>,
 }
@@ -277,6 +278,7 @@ fn pairs(set: &SetResult) -> Vec<PairOut<'_>> {
                 matters: p.matters,
                 share_declared: p.share_declared,
                 that_day: p.that_day,
+                joined: p.joined,
                 shown: shown::is_transformed(scale).then(|| {
                     let ends = p.range.map(|r| shown::range_of_difference(scale, middle, r));
                     Shown {

@@ -80,7 +80,7 @@ pub(super) fn headline(result: &Antennas) -> String {
     let risk = 1.0 - result.confidence;
     let expected = risk * sets as f64;
     let promise = if sets == 1 {
-        format!("The chance that any \"apart\" here is false is at most {}.", number::percent_at_most(risk))
+        format!("The chance of any false \"apart\" is at most {}.", number::percent_at_most(risk))
     } else {
         format!(
             "In each set the chance of any false \"apart\" is at most {}; over {sets} sets, expect at most {} to hold one.",
@@ -94,7 +94,16 @@ pub(super) fn headline(result: &Antennas) -> String {
         plural(sets, "set", "sets"),
         list(&parts)
     );
-    format!("{of} {promise}{}", look_words(result.look.as_ref(), " in a set"))
+    let strangers =
+        result.sets.iter().flat_map(|s| &s.pairs).filter(|p| p.verdict == Verdict::Apart && !p.joined).count();
+    let strangers = match strangers {
+        0 => String::new(),
+        n => format!(
+            " Of the pairs apart, {} joined by no session, nor by a chain of them: measure such a pair on one day before you say so in public.",
+            are(n)
+        ),
+    };
+    format!("{of} {promise}{strangers}{}", look_words(result.look.as_ref(), " in a set"))
 }
 
 fn are(n: usize) -> String {
@@ -116,12 +125,15 @@ pub(super) fn overall_words(overall: &Overall) -> String {
         _ => {
             let names: Vec<&str> = overall.incomplete.iter().map(String::as_str).collect();
             let is = if names.len() == 1 { "is" } else { "are" };
-            format!(" {} {is} left out, for want of a comparable result in every weighted set.", list(&names))
+            format!(
+                " {} {is} left out, for want of a comparable result in every weighted set, on days shared with the others.",
+                list(&names)
+            )
         }
     };
     if overall.antennas.is_empty() {
         return format!(
-            "There is no overall ranking by your weights: no two antennas have a comparable result in every weighted set.{missing}"
+            "There is no overall ranking by your weights: no two antennas have a comparable result in every weighted set, in visits of two sessions or more that every set has.{missing}"
         );
     }
     let first: Vec<&str> = overall.antennas.iter().filter(|a| a.rank_low == 1).map(|a| a.antenna.as_str()).collect();
@@ -243,7 +255,7 @@ pub(super) fn overall_table(overall: &Overall, result: &Antennas) -> Grid {
         .collect();
     let head = format!("Overall, over {}", plural(overall.weights.len(), "weighted set", "weighted sets"));
     let note = format!(
-        "Score: weighted mean of differences from the average antenna, better upwards, each in units of what matters there. {} of {} apart; ± and rank sets hold for all at once ({}), the sets' errors taken as independent.",
+        "Score: weighted mean of differences from the average antenna, better upwards, each in units of what matters there. {} of {} apart; ± and rank sets hold for all at once ({}), whatever the sets' errors have in common: they rest on how the scores of whole visits scatter.",
         number::count(overall.apart),
         plural(overall.pairs, "pair", "pairs"),
         number::percent(result.confidence)
@@ -286,7 +298,9 @@ pub(super) fn correlations(result: &Antennas) -> Option<Grid> {
         })
         .collect();
     let head = "Does a good value of one go with a good value of the other? (rank correlation)";
-    (!rows.is_empty()).then(|| Grid::new(head, &["band", "one", "other", "", "r", "range"], &[4], rows))
+    let note = "Asked of these antennas alone, and of their own errors in each: what other antennas would show, and what one visit does to both readings, is not in the ranges.";
+    (!rows.is_empty())
+        .then(|| Grid::new(head, &["band", "one", "other", "", "r", "range"], &[4], rows).noted([note.into()]))
 }
 
 /// How the figures came about.

@@ -67,8 +67,9 @@ struct Propagation {
 
 #[derive(Serialize)]
 struct MonteCarlo {
-    mean: f64,
-    standard_uncertainty: f64,
+    mean: Option<f64>,
+    standard_uncertainty: Option<f64>,
+    median: f64,
     symmetric: Interval,
     shortest: Interval,
 }
@@ -164,6 +165,7 @@ fn output<'a>(budget: &'a Budget, o: &'a OutputResult) -> Output<'a> {
     let monte_carlo = o.simulation.as_ref().map(|s| MonteCarlo {
         mean: s.mean,
         standard_uncertainty: s.standard_uncertainty,
+        median: s.median,
         symmetric: s.symmetric,
         shortest: s.shortest,
     });

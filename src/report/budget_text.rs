@@ -36,6 +36,7 @@ fn headline(budget: &Budget, output: &OutputResult) -> Vec<String> {
     let unit = |text: String| with_unit(text, &output.unit);
     let probability = number::percent(budget.confidence);
     let mut lines = vec![];
+    // the standard uncertainty that is quoted, where there is one
     let u = match output.quoted(budget.interval) {
         Quoted::Propagated { estimate, standard, expanded, factor } => {
             let place = last_place(expanded, budget.digits);
@@ -46,17 +47,18 @@ fn headline(budget: &Budget, output: &OutputResult) -> Vec<String> {
                 unit(rounded(expanded, place)),
                 unit(rounded(standard, last_place(standard, budget.digits)))
             ));
-            standard
+            Some(standard)
         }
-        Quoted::Simulated { mean, standard, interval } => {
-            let place = last_place(standard, budget.digits);
+        Quoted::Simulated { centre, standard, scale, interval } => {
+            let place = last_place(scale, budget.digits);
+            let figure = |u: f64| format!("standard uncertainty {}", unit(rounded(u, last_place(u, budget.digits))));
+            let told = standard.map_or("a median, for want of a standard uncertainty".into(), figure);
             lines.push(format!(
-                "{} = {}, between {} and {} ({probability}); standard uncertainty {}. By Monte Carlo: {}.",
+                "{} = {}, between {} and {} ({probability}); {told}. By Monte Carlo: {}.",
                 output.name,
-                rounded(mean, place),
+                rounded(centre, place),
                 rounded(interval.low, place),
                 unit(rounded(interval.high, place)),
-                unit(rounded(standard, place)),
                 why_not(output)
             ));
             standard
@@ -70,7 +72,7 @@ fn headline(budget: &Budget, output: &OutputResult) -> Vec<String> {
                 unit(rounded(estimate, place)),
                 unit(rounded(standard, place))
             ));
-            standard
+            Some(standard)
         }
         Quoted::Nothing => return vec![format!("{}: no result.", output.name)],
     };
@@ -83,7 +85,7 @@ fn why_not(output: &OutputResult) -> &'static str {
         (None, _) => "the law of propagation has nothing to say here",
         (Some(p), _) if p.standard_uncertainty == 0.0 => "the law of propagation sees no uncertainty at all here",
         (Some(p), Some(s)) => {
-            let off = (p.standard_uncertainty / s.standard_uncertainty - 1.0).abs();
+            let off = (p.standard_uncertainty / s.standard_uncertainty.unwrap_or(s.scale) - 1.0).abs();
             if off > 0.05 {
                 "the law of propagation does not hold here"
             } else {
@@ -95,7 +97,7 @@ fn why_not(output: &OutputResult) -> &'static str {
 }
 
 /// What the uncertainty comes from, and what half of the greatest part would bring.
-fn dominant(budget: &Budget, output: &OutputResult, u: f64) -> Option<String> {
+fn dominant(budget: &Budget, output: &OutputResult, u: Option<f64>) -> Option<String> {
     let shares = output.shares()?;
     let mut order: Vec<usize> = (0..shares.len()).filter(|i| shares[*i].is_finite() && shares[*i] > 0.0).collect();
     order.sort_by(|a, b| shares[*b].total_cmp(&shares[*a]));
@@ -109,6 +111,9 @@ fn dominant(budget: &Budget, output: &OutputResult, u: f64) -> Option<String> {
         return Some(format!("All of that comes from {}.", name(first)));
     }
     let named: Vec<String> = order.iter().take(3).map(|&i| format!("{} {}", name(i), percent(shares[i]))).collect();
+    let Some(u) = u else {
+        return Some(format!("Its spread comes from {}.", list(&named)));
+    };
     let tied = budget.correlations.iter().any(|(i, j, _)| *i == first || *j == first);
     // inputs that count as much as the first are improved with it
     let alike: Vec<usize> = order.iter().copied().filter(|&i| shares[i] > 0.95 * shares[first]).collect();
@@ -303,12 +308,17 @@ fn propagated(budget: &Budget, output: &OutputResult, p: &Propagation) -> String
 }
 
 fn simulated(budget: &Budget, output: &OutputResult, s: &Simulation) -> String {
-    let place = last_place(s.standard_uncertainty, budget.digits);
+    let place = last_place(s.scale, budget.digits);
     let unit = |text: String| with_unit(text, &output.unit);
+    let centre = match (s.mean, s.standard_uncertainty) {
+        (Some(mean), Some(standard)) => {
+            let standard = rounded(standard, last_place(standard, budget.digits));
+            format!("mean {}, standard uncertainty {}", unit(rounded(mean, place)), unit(standard))
+        }
+        _ => format!("median {}, no standard uncertainty", unit(rounded(s.median, place))),
+    };
     format!(
-        "  Monte Carlo: mean {}, standard uncertainty {}; {} of draws within {} … {} with as many below as above, or, shortest, within {} … {}.",
-        unit(rounded(s.mean, place)),
-        unit(rounded(s.standard_uncertainty, place)),
+        "  Monte Carlo: {centre}; {} of draws within {} … {} with as many below as above, or, shortest, within {} … {}.",
         number::percent(budget.confidence),
         rounded(s.symmetric.low, place),
         unit(rounded(s.symmetric.high, place)),
@@ -356,12 +366,12 @@ fn region(budget: &Budget, joint: &Joint) -> Option<String> {
         .iter()
         .filter_map(|output| {
             let s = output.simulation.as_ref()?;
-            let half = trials.box_factor * s.standard_uncertainty;
+            let half = trials.box_factor * s.standard_uncertainty?;
             let place = last_place(half, budget.digits);
             Some(format!(
                 "{} {} ± {}",
                 output.name,
-                rounded(s.mean, place),
+                rounded(s.mean?, place),
                 with_unit(rounded(half, place), &output.unit)
             ))
         })

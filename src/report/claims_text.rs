@@ -65,9 +65,9 @@ pub(super) fn headline(result: &Claims) -> String {
     let risk = number::percent_at_most(result.risk);
     let promise = match judged {
         0 => "No result could be held against any of them.".to_string(),
-        1 => format!("A verdict is wrong with a chance of at most {risk}."),
+        1 => format!("The chance of a wrong verdict is at most {risk}."),
         _ => format!(
-            "Each verdict is wrong with a chance of at most {risk}: over the {judged} claims held against a result, expect at most {:.1} wrong.",
+            "On each the chance of a wrong verdict is at most {risk}: over the {judged} claims held against a result, expect at most {:.1} wrong.",
             result.risk * judged as f64
         ),
     };
@@ -155,6 +155,7 @@ fn disagreement(claim: &Claim, low: &Held, high: &Held) -> String {
 /// What makes results wider than they need be, and what a verdict here does not say.
 pub(super) fn cautions(result: &Claims) -> Vec<String> {
     let mut out: Vec<String> = shift_words(&result.claims);
+    out.extend(at_their_word(result));
     if result.claims.iter().any(|c| c.quantity.name == GAIN) {
         out.push("Gain here is toward the field meter, with this radio, its mismatch included; a maker's figure may be for free space, or over another antenna (0 dBd is 2.15 dBi).".into());
     }
@@ -162,6 +163,25 @@ pub(super) fn cautions(result: &Claims) -> Vec<String> {
         out.push("An SWR claim met says that the antenna takes the power, not that it radiates it.".into());
     }
     out
+}
+
+/// Meters that decided a claim though nothing says how far off they may be.
+fn at_their_word(result: &Claims) -> Option<String> {
+    let decided = result.claims.iter().filter(|c| c.verdict != Verdict::NotShown).flat_map(|c| &c.held);
+    let mut meters: Vec<&str> = decided
+        .filter(|h| !h.calibrated && h.verdict != Verdict::NotShown)
+        .filter_map(|h| h.meter.as_deref())
+        .collect();
+    meters.sort_unstable();
+    meters.dedup();
+    (!meters.is_empty()).then(|| {
+        format!(
+            "Nothing says how far off {} may read, so {} taken at {} word: declare `directivity_db` or a [[source]], or read check loads, before you say met or missed in public.",
+            list(&meters),
+            if meters.len() == 1 { "it is" } else { "they are" },
+            if meters.len() == 1 { "its" } else { "their" }
+        )
+    })
 }
 
 /// The findings, worst first; a long list is cut, and says so.

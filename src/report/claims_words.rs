@@ -220,7 +220,7 @@ pub(super) fn shift_words(claims: &[Claim]) -> Vec<String> {
     let words = |([meter, before, after], sizes): ([&str; 3], Vec<String>)| {
         let sizes: Vec<&str> = sizes.iter().map(String::as_str).collect();
         format!(
-            "A shift: from {after} on, {meter} reads all antennas differently than up to {before} ({}). Which side is right no antenna's reading says, so its results are made to hold for either, and are wider for it. Readings of check loads on both sides would tell.",
+            "A shift: from {after} on, {meter} reads all antennas differently than up to {before} ({}). Which side is right no antenna's reading says, so its results are made to hold for either, and are wider for it. Readings of check loads on both sides tell: `meters` has what this log's show, and `correct = true` takes it out.",
             list(&sizes)
         )
     };

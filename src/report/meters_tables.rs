@@ -5,6 +5,7 @@ use super::meters_text::range;
 use super::number;
 use crate::analysis::antennas::intervals::last_digit;
 use crate::analysis::meters::lines::{Lines, Method, Relation};
+use crate::analysis::meters::offset::Estimate;
 use crate::analysis::meters::pairing::Pairing;
 use crate::analysis::meters::result::{BandResult, LimitsOut, Meters, PairOfMeters};
 use crate::analysis::meters::why::Account;
@@ -175,6 +176,17 @@ fn bounded(i: Interval) -> String {
     if i.low.is_finite() && i.high.is_finite() { range(i) } else { "too few antennas".into() }
 }
 
+/// A slope with its interval, over 30 days or one session.
+fn drift(slope: Estimate, dated: bool) -> String {
+    let times = if dated { 30.0 } else { 1.0 };
+    number::plus_minus(times * slope.value, times * slope.interval.half())
+}
+
+/// What such a figure is called.
+fn in_time(word: &str, dated: bool) -> String {
+    format!("{word} {}", if dated { "in 30 days" } else { "a session" })
+}
+
 /// Every session's offset, at most so many bands side by side.
 pub(super) fn session_grids(pair: &PairOfMeters, wide: usize) -> Vec<Grid> {
     let used: Vec<&BandResult> = pair.bands.iter().filter(|b| b.by_session.len() > 1).collect();
@@ -209,16 +221,12 @@ pub(super) fn session_grids(pair: &PairOfMeters, wide: usize) -> Vec<Grid> {
         let header: Vec<&str> = std::iter::once("session").chain(group.iter().map(|b| b.band.as_str())).collect();
         out.push(Grid::new("", &header, &[], rows));
     }
-    let slopes: Vec<String> = used
-        .iter()
-        .filter_map(|b| {
-            b.slope.map(|s| format!("{} {}", b.band, number::plus_minus(30.0 * s.value, 30.0 * s.interval.half())))
-        })
-        .collect();
+    let slopes: Vec<String> =
+        used.iter().filter_map(|b| b.slope.map(|s| format!("{} {}", b.band, drift(s, pair.dated)))).collect();
     let mut note = "± holds a session's own scatter. Outside the control limits of the level before any shift: * by itself, ~ by its moving average.".to_string();
     if !slopes.is_empty() {
         let about = if pair.shifts.is_empty() { "" } else { ", shifts apart" };
-        note += &format!(" Drift in 30 days{about}: {}.", slopes.join("; "));
+        note += &format!(" {}{about}: {}.", in_time("Drift", pair.dated), slopes.join("; "));
     }
     if let Some(first) = out.first_mut() {
         first.title = format!("{}: session by session, {}", title(pair), pair.scale);
@@ -327,19 +335,25 @@ pub(super) fn history_table(m: &Meters) -> Option<Grid> {
             ));
         }
         for (i, b) in h.bands.iter().enumerate() {
-            let drift = b.slope.map_or("–".into(), |s| number::plus_minus(30.0 * s.value, 30.0 * s.interval.half()));
+            let drift = b.slope.map_or("–".into(), |s| drift(s, m.dated));
             rows.push(vec![
                 if i == 0 { format!("{}, {}", in_words(&h.quantity), h.meter) } else { String::new() },
                 b.band.clone(),
                 b.sessions.to_string(),
                 number::to_digit(b.inside, last_digit(b.inside.max(1e-6))),
-                number::to_digit(b.between, last_digit(b.between.max(1e-6))),
+                // what is left at its bound is no spread
+                if b.between > 1e-6 * b.inside {
+                    number::to_digit(b.between, last_digit(b.between))
+                } else {
+                    "0".into()
+                },
                 drift,
             ]);
         }
     }
     let first = m.histories.first()?;
-    let header = ["meter", "band", "ses.", "inside", "between", "drift in 30 days"];
+    let drift = in_time("drift", m.dated);
+    let header = ["meter", "band", "ses.", "inside", "between", drift.as_str()];
     let note = "Standard deviations of mountings inside a session and of sessions beyond that, on the analysis scale. The antenna's own changes are in these too.";
     let said = match shifted.len() {
         0 => "No shift is shown by a meter alone.".to_string(),

@@ -328,9 +328,12 @@ pub(super) fn own_error_words(m: &Meters) -> Option<String> {
         return None;
     }
     Some(if lines.is_empty() {
-        "Check loads show no meter to be off: every error's interval holds zero.".to_string()
+        "Check loads that reflect show no meter to be off: every error's interval holds zero.".to_string()
     } else {
-        format!("Check loads, on the analysis scale: {}. No other error is shown by them.", lines.join("; "))
+        format!(
+            "Check loads, on the analysis scale: {}. The others that reflect show no error; what matched loads show is a directivity, told beside them.",
+            lines.join("; ")
+        )
     })
 }
 
@@ -370,8 +373,14 @@ pub(super) fn correction_words(c: &Correction, scale: &str) -> String {
 /// How the figures came about.
 pub(super) fn method(m: &Meters) -> String {
     let shuffles = plural(m.shuffles, "shuffle", "shuffles");
+    let order = match m.dated || m.pairs.is_empty() {
+        true => "",
+        false => {
+            " Sessions are not called by dates such as 2026-05-02, nor is there a time `when` for each: they stand in the log's order."
+        }
+    };
     format!(
-        "Offsets are second meter less first, as read, with {} intervals whose units are antennas and sessions; \"limits\" hold {} of single differences. A shift counts where its p-value, over all dates searched and allowing for sessions that resemble the one before, is at most {}. {shuffles}, seed {}.",
+        "Offsets are second meter less first, as read, with {} intervals whose units are antennas and sessions; \"limits\" hold {} of single differences. A shift counts where its p-value, over all dates searched and allowing for sessions that resemble the one before, is at most {}.{order} {shuffles}, seed {}.",
         number::percent(m.confidence),
         number::percent(crate::stats::method_comparison::limits::SHARE),
         number::to_digit(1.0 - m.confidence, last_digit(1.0 - m.confidence)),

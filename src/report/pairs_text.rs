@@ -122,8 +122,19 @@ fn is_bent(scale: Scale) -> bool {
     shown::is_transformed(scale) && scale != Scale::PowerDecibel
 }
 
+/// A range of SWRs wider than this is not told as one.
+const OFF_SCALE: f64 = 40.0;
+
 /// "+4.0 ± 1.3" where the scale is the unit's own, "−0.35 (−0.52 … −0.20)" where it is bent.
 fn interval(s: &SetResult, p: &PairResult, difference: f64, range: Range) -> String {
+    if s.quantity.name == "swr" {
+        // beyond what a meter shows a difference in SWR says nothing: there |Γ| is told
+        let (_, ends) = in_unit(s, p, difference, range);
+        if ends.high - ends.low > OFF_SCALE {
+            let half = (range.high - range.low) / 2.0;
+            return format!("{} |Γ|", number::plus_minus_to(difference, half, digit(half, range)));
+        }
+    }
     let (difference, ends) = in_unit(s, p, difference, range);
     let half = (ends.high - ends.low) / 2.0;
     let digit = digit(half, ends);

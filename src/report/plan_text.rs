@@ -134,9 +134,11 @@ fn what_to_repeat(plan: &Plan) -> String {
     let share = |k: usize| format!("{:.0} %", plan.shares[k] * 100.0);
     let largest = (0..3).reduce(|a, b| if plan.shares[b] > plan.shares[a] { b } else { a }).unwrap_or(0);
     let advice = match largest {
-        0 => "Neither more mountings nor more readings make that smaller: only more sessions do",
-        1 => "More readings of one mounting won't help: take the antenna off and put it back",
-        _ => "Here more readings do help, and cost the least",
+        0 => {
+            "More mountings make the last two smaller, more readings the last alone; only more sessions make all of it smaller"
+        }
+        1 => "More readings of one mounting make the last alone smaller: take the antenna off and put it back",
+        _ => "Here more readings help most, and cost the least",
     };
     format!(
         "Of the scatter of one reading inside a session {} is {}, {} {} and {} {}. {advice}.",

@@ -46,6 +46,7 @@ pub(super) fn antennas(s: &SetResult, confidence: f64) -> Grid {
 pub(super) fn rests_on(s: &SetResult) -> Vec<String> {
     let mut out = vec![format!("Scatter: {}.", components(s))];
     out.extend(basis(s));
+    out.extend(never_joined(s));
     out.extend(sources(s));
     if let Some(c) = &s.corrected {
         out.push(format!("{}.", super::meters_text::correction_words(c, &scale_words(s))));
@@ -61,6 +62,22 @@ pub(super) fn rests_on(s: &SetResult) -> Vec<String> {
         out.push("The fit of this set did not come to rest; take its figures with care.".into());
     }
     out
+}
+
+/// Pairs with a verdict that no session joins: what it takes for granted.
+fn never_joined(s: &SetResult) -> Option<String> {
+    let pairs = s.pairs.iter().filter(|p| !p.joined && p.verdict != Verdict::Unlinked);
+    let names: Vec<String> =
+        pairs.map(|p| format!("{} and {}", s.antennas[p.first].antenna, s.antennas[p.second].antenna)).collect();
+    let first = names.first()?;
+    let more = match names.len() - 1 {
+        0 => String::new(),
+        n => format!(", nor {n} more {}", if n == 1 { "pair" } else { "pairs" }),
+    };
+    Some(format!(
+        "No session joins {first}{more}, not even by way of others: their verdicts take it that their days differ as any \
+         days do; another place, season or set-up would be laid to the antennas."
+    ))
 }
 
 /// The unit as a heading: SWR has none, powers are shown as read.
@@ -134,7 +151,8 @@ fn components(s: &SetResult) -> String {
         match (c.sd, c.state, c.declared) {
             (Some(sd), _, true) => format!("{name} {} (declared, not seen)", significant(sd)),
             (Some(sd), _, false) => match c.df {
-                Some(df) => format!("{name} {} ({:.0} df)", significant(sd), df.max(1.0)),
+                Some(df) if df < 0.95 => format!("{name} {} (< 1 df)", significant(sd)),
+                Some(df) => format!("{name} {} ({df:.0} df)", significant(sd)),
                 None => format!("{name} 0"),
             },
             (None, LevelState::MergedInto(other), _) => format!("{name} merged with {}", other.name()),

@@ -281,6 +281,13 @@ impl InputError {
         Problem::new(Kind::AlreadyThere, show(path), what).advise(hint).into()
     }
 
+    /// A season's settings where its folder should be named.
+    pub fn settings_alone(path: &Path) -> Self {
+        let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
+        let hint = format!("name the season's folder, {}", argument(folder));
+        Problem::new(Kind::Conflict, show(path), "these are settings, not readings").advise(hint).into()
+    }
+
     /// The system would not let a file or folder be made.
     pub fn unwritable(path: &Path, error: &std::io::Error) -> Self {
         Problem::new(Kind::Unwritable, show(path), format!("this can't be written: {}", error.kind())).into()

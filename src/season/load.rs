@@ -47,6 +47,9 @@ impl Season {
             (config, readings, vec![], sweeps)
         } else {
             file::is_file(path).map_err(|trouble| InputError::trouble(path, &trouble))?;
+            if path.extension().is_some_and(|e| e.eq_ignore_ascii_case("toml")) {
+                return Err(InputError::settings_alone(path));
+            }
             let config = Config::default();
             let readings = read_files(&[path.to_path_buf()], std::slice::from_ref(&name), &config);
             let readings = readings.map_err(|e| input_error(e, path.parent().unwrap_or(Path::new(""))))?;

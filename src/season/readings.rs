@@ -33,7 +33,7 @@ use polars::prelude::*;
 
 pub use cell::Cell;
 pub use left_out::LeftOut;
-pub use moment::microseconds;
+pub use moment::{Dated, dated, microseconds};
 pub use names::folded;
 pub use sheet::{rows_of_session, sheet_style};
 
@@ -201,6 +201,13 @@ pub struct Readings {
     pub left_out: Vec<LeftOut>,
     /// What became of each file's rows.
     pub files: Vec<FileCount>,
+}
+
+impl Readings {
+    /// Whether some row can't stand as it is.
+    pub fn has_error(&self) -> bool {
+        self.findings.iter().any(|f| f.severity == Severity::Error)
+    }
 }
 
 /// Reads every file of readings directly in a season's folder, by name: CSV, XLSX, ODS, Parquet. A file that may

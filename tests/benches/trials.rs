@@ -145,7 +145,7 @@ fn main() {
         let options = Options { seed: 1, trials: Some(TRIALS as u64) };
         let time = pool(threads).install(|| {
             seconds(|| {
-                let trials = simulate(&config, &options, &|| ());
+                let trials = simulate(&config, &(0..config.outputs.len()).collect::<Vec<_>>(), &options, &|| ());
                 let ordered = trials.ordered(0);
                 black_box(Trials::interval(&ordered, 0.95, IntervalKind::Symmetric));
             })

@@ -207,7 +207,7 @@ fn correlations_that_cannot_hold_are_refused_and_those_that_can_are_used() {
     // all the same quantity: three times 0.1
     let same = budget(&correlated(&[("a", "b", 1.0), ("b", "line loss", 1.0), ("a", "line loss", 1.0)]));
     assert!((same.outputs[0].propagation.as_ref().unwrap().standard_uncertainty - 0.3).abs() < 1e-12);
-    assert!((same.outputs[0].simulation.as_ref().unwrap().standard_uncertainty - 0.3).abs() < 0.004);
+    assert!((same.outputs[0].simulation.as_ref().unwrap().standard_uncertainty.unwrap() - 0.3).abs() < 0.004);
 }
 
 #[test]
@@ -225,6 +225,14 @@ fn a_result_that_is_no_number_for_some_draws_is_an_error_that_says_how_many_and_
     assert!(lost.outputs[0].simulation.is_none());
     let words = budget_text::render(&lost).split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(words.contains("no Monte Carlo result bears it out"), "{words}");
+    // another output beside it keeps its interval, and both their correlation is not to be had
+    let beside = budget(&(of("LN(a - 0.9) + b") + "[[output]]\nname = \"z\"\nexpression = 'a + b'\n"));
+    assert!(beside.outputs[0].simulation.is_none());
+    let z = beside.outputs[1].simulation.as_ref().unwrap();
+    assert!((z.standard_uncertainty.unwrap() - 0.02f64.sqrt()).abs() < 0.001);
+    assert!(beside.joint.as_ref().unwrap().simulated.iter().all(|r| r.is_nan()));
+    let words = budget_text::render(&beside).split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(words.contains("z = 3.00 ± 0.28 (95 %, k = 1.96)"), "{words}");
 }
 
 #[test]

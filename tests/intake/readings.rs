@@ -268,7 +268,7 @@ fn impossible_values_are_errors_and_their_neighbours_are_not() {
         "reflection,120%",
         "return_loss,0",
         "return_loss,-14",
-        "forward_power,0",
+        "forward_power,-0.1",
         "reflected_power,-1",
         "impedance,0",
         "readability,6",
@@ -366,6 +366,30 @@ fn an_sd_beside_a_single_reading_is_a_warning_and_is_not_used() {
         assert_eq!(numbers(&readings, "sd"), [None]);
         assert_eq!(numbers(&readings, "readings"), [Some(1.0)]);
     }
+}
+
+#[test]
+fn a_reference_that_is_nowhere_is_told_with_the_name_it_is_like() {
+    let config = Config { reference: Some("hereon".into()), ..Config::default() };
+    let readings = read_with(format!("{HEADER}\ns1,heron,2 m,inline,swr,1.3\n"), &config);
+    let [odd] = readings.findings.as_slice() else { panic!("{:#?}", readings.findings) };
+    assert!(odd.what.starts_with("reference `hereon` is no antenna of the season") && odd.action.contains("`heron`"));
+    let named = Config { reference: Some("heron".into()), ..Config::default() };
+    assert!(read_with(format!("{HEADER}\ns1,heron,2 m,inline,swr,1.3\n"), &named).findings.is_empty());
+}
+
+#[test]
+fn a_power_shown_as_zero_is_a_limit_and_no_impossible_reading() {
+    for (quantity, value) in [("reflected_power", "0.0"), ("forward_power", "0 W")] {
+        let readings = row("", &format!("{quantity},{value}"));
+        let [odd] = readings.findings.as_slice() else { panic!("{:#?}", readings.findings) };
+        assert_eq!(odd.severity, Severity::Warning);
+        assert!(odd.what.contains("lies below its last digit"), "{}", odd.what);
+    }
+    // 0 dBm is a milliwatt, and no modulus is 0 for want of digits alone
+    assert!(row("", "forward_power,0 dBm").findings.is_empty());
+    let signed = &row("", "return_loss,-14.2").findings[0];
+    assert!(signed.severity == Severity::Error && signed.action.contains("without its sign, `14.2`"), "{signed:?}");
 }
 
 #[test]

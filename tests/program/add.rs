@@ -196,8 +196,9 @@ fn the_sheet_is_the_sessions_own_or_the_only_one_or_a_new_one_and_no_other_file_
 #[test]
 fn from_a_pipe_each_line_written_is_answered_and_each_other_is_told_apart() {
     let bench = Bench::new();
-    let ran =
-        bench.typed("heron inline swr 1.41\n1.43\n\nplvoer 1.5\n0.95\n0.95!\n>3\n+ 1.42 1.44 ; loose, then tight\n1.5");
+    let ran = bench.typed(
+        "heron inline swr 1.41\n1.43\n\nplvoer 1.5\n1.47\nheron\n0.95\n0.95!\n>3\n+ 1.42 1.44 ; loose, then tight\n1.5",
+    );
     assert_eq!(
         ran.out,
         "readings-d1.csv:2 heron, 2 m, inline, swr 1.41, mounting 1\n\
@@ -206,8 +207,8 @@ fn from_a_pipe_each_line_written_is_answered_and_each_other_is_told_apart() {
          \x20 : `0.95` is impossible for `swr`: an SWR is at least 1; written, but it counts\n    in no verdict\n\
          readings-d1.csv:5 heron, 2 m, inline, swr >3, mounting 1\n\
          \x20 : `>3` says only that the reading lies above 3: a censored reading is a limit\n    \
-         and no number: the fit cannot use it, and setting such readings aside\n    \
-         flatters the antenna that has them; written, but it counts in no verdict\n\
+         and no number: the fit cannot use it, and without such readings the antenna\n    \
+         that has them seems nearer to the others than it is; written, but it counts\n    in no verdict\n\
          readings-d1.csv:6 heron, 2 m, inline, swr 1.42, mounting 2\n\
          readings-d1.csv:7 heron, 2 m, inline, swr 1.44, mounting 2\n",
         "{}",
@@ -220,13 +221,15 @@ fn from_a_pipe_each_line_written_is_answered_and_each_other_is_told_apart() {
         "{}",
         ran.err
     );
+    // nobody knows which antenna the next number is of
+    assert_eq!(told[1], "line 5: which antenna? one of heron, plover");
     assert!(
-        told[1].starts_with("line 5: `0.95` is impossible for `swr`") && told[1].contains("not written"),
+        told[2].starts_with("line 7: `0.95` is impossible for `swr`") && told[2].contains("not written"),
         "{}",
         ran.err
     );
-    assert!(told[2].starts_with("line 9: ") && told[2].contains("no line end"), "{}", ran.err);
-    assert_eq!(told.len(), 3);
+    assert!(told[3].starts_with("line 11: ") && told[3].contains("no line end"), "{}", ran.err);
+    assert_eq!(told.len(), 4);
     assert_eq!(values(&bench.read("readings-d1.csv")), [1.41, 1.43, 1.42, 1.44]);
 }
 

@@ -65,6 +65,59 @@ fn refused(ran: &Ran, words: &str) {
 }
 
 #[test]
+fn a_pair_apart_that_no_session_joins_is_said_to_rest_on_days() {
+    let rows: Vec<(&str, &str, &str)> = vec![
+        ("2026-05-02", "heron", "-29.0"),
+        ("2026-05-02", "heron", "-29.1"),
+        ("2026-05-09", "heron", "-29.2"),
+        ("2026-05-09", "heron", "-29.0"),
+        ("2026-05-16", "plover", "-35.0"),
+        ("2026-05-16", "plover", "-35.2"),
+        ("2026-05-23", "plover", "-35.1"),
+        ("2026-05-23", "plover", "-35.1"),
+    ];
+    let text = Bench::new().log(&rows).antennas().out.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(text.contains("apart"), "{text}");
+    assert!(text.contains("Of the pairs apart, 1 is joined by no session, nor by a chain of them"), "{text}");
+    assert!(text.contains("No session joins heron and plover, not even by way of others"), "{text}");
+    // a third antenna met on both days joins them
+    let joined: Vec<(&str, &str, &str)> =
+        rows.iter().copied().chain(rows.iter().map(|&(day, _, _)| (day, "teal", "-31.0"))).collect();
+    let text = Bench::new().log(&joined).antennas().out.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(!text.contains("joined by no session") && !text.contains("No session joins"), "{text}");
+}
+
+#[test]
+fn a_name_asked_for_may_be_written_as_it_is_spoken() {
+    let bench = Bench::new().log(&[("d", "a", "1.0"), ("d", "b", "2.0")]);
+    let asked = bench.run(&["antennas", "log.csv", "--quantity", "Field strength", "--band", "2M", "--meter", "field"]);
+    assert_eq!(asked.out, bench.antennas().out);
+    refused(
+        &bench.run(&["plan", "log.csv", "--band", "6 m"]),
+        "log.csv: no readings with band `6 m`\nhint: the log has `2 m`\n",
+    );
+}
+
+#[test]
+fn plan_and_export_end_with_one_where_rows_were_set_aside() {
+    let bench = Bench::new().log(&[("d", "a", "1.0"), ("d", "b", "2.0"), ("e", "a", "1.1"), ("e", "b", "x")]);
+    assert_eq!(bench.run(&["plan", "log.csv", "--trials", "100"]).status, 1);
+    assert_eq!(bench.run(&["export", "log.csv", "out", "--trials", "100"]).status, 1);
+    let none = Bench::new().log(&[("d", "a", "x"), ("d", "b", "y")]);
+    let ran = none.run(&["plan", "log.csv"]);
+    assert!(ran.status == 2 && ran.err.contains("no reading can be used: all were set aside"), "{}", ran.err);
+}
+
+#[test]
+fn settings_in_place_of_their_folder_are_told() {
+    let bench = Bench::new().file("s/season.toml", "").file("s/log.csv", format!("{HEADER}\n"));
+    refused(
+        &bench.run(&["antennas", "s/season.toml"]),
+        "s/season.toml: these are settings, not readings\nhint: name the season's folder, s\n",
+    );
+}
+
+#[test]
 fn input_that_cannot_be_used_is_named_with_what_to_do() {
     let bench = Bench::new()
         .file("bare/notes.txt", "")
@@ -117,7 +170,7 @@ fn a_command_that_cannot_be_used_says_which_part() {
     let bench = Bench::new().log(&[("d", "a", "1.0"), ("d", "b", "2.0")]);
     refused(
         &bench.run(&["antennas", "log.csv", "--quantity", "swr"]),
-        "log.csv: no readings with quantity `swr`\nhint: leave the choice out to see every set there is\n",
+        "log.csv: no readings with quantity `swr`\nhint: the log has `field_strength`\n",
     );
     for (option, value, words) in [
         ("--confidence", "0.3", "wanted a number above 0.5 and at most 0.999, such as 0.95"),

@@ -41,7 +41,7 @@ fn every_key_of_the_format_is_there() {
         for pair in set["pairs"].as_array().expect("a list") {
             holds(
                 pair,
-                "first second difference standard_error df low high p_adjusted verdict matters share_declared that_day",
+                "first second difference standard_error df low high p_adjusted verdict matters share_declared that_day joined",
             );
             assert!(["apart", "noise", "even", "unlinked"].contains(&pair["verdict"].as_str().expect("text")));
         }

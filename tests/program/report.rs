@@ -131,6 +131,35 @@ fn the_page_never_takes_the_place_of_a_file_of_the_season() {
 }
 
 #[test]
+fn a_file_of_another_kind_is_never_replaced_and_an_earlier_page_is() {
+    let home = tempfile::tempdir().unwrap();
+    let rows = "session,antenna,band,meter,quantity,value\na,x,2 m,m,swr,1.2\na,y,2 m,m,swr,1.4\n";
+    for file in ["log.csv", "other.csv", "notes.toml"] {
+        std::fs::write(home.path().join(file), rows).unwrap();
+    }
+    for (target, words) in [
+        (
+            ["--html", "other.csv"],
+            "other.csv: there is a file of this name, and it is no page of this program's\nhint: name another",
+        ),
+        (
+            ["--markdown", "notes.toml"],
+            "notes.toml: there is a file of this name, and it is no summary of this program's",
+        ),
+    ] {
+        let out = daylight(home.path(), &[["report", "log.csv"], target].concat());
+        assert_eq!(out.status.code(), Some(2), "{target:?}");
+        assert!(String::from_utf8_lossy(&out.stderr).contains(words), "{out:?}");
+        assert_eq!(read(&home.path().join(target[1])), rows);
+    }
+    assert_eq!(std::fs::read_dir(home.path()).unwrap().count(), 3, "nothing was written");
+    for _ in 0..2 {
+        let out = daylight(home.path(), &["report", "log.csv", "--markdown", "summary.md"]);
+        assert_eq!(out.status.code(), Some(0), "{out:?}");
+    }
+}
+
+#[test]
 fn sweeps_are_drawn_in_the_page_and_as_files_and_told_in_the_summary() {
     let home = tempfile::tempdir().unwrap();
     let out = daylight(

@@ -11,5 +11,6 @@ mod claims;
 mod demo_faults;
 mod demo_season;
 mod meters;
+mod overall;
 mod plan;
 mod samplers;

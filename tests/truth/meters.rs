@@ -71,6 +71,53 @@ fn rows(sessions: usize, second: impl Fn(usize, usize, f64) -> f64) -> String {
     out
 }
 
+/// A shift of the second meter halfway, in a season whose sessions are called by their dates in another form.
+#[test]
+fn sessions_stand_in_order_of_time_whatever_form_their_dates_have() {
+    let shifted = rows(16, |_, session, truth| truth + if session < 8 { 0.0 } else { 0.05 });
+    type Form = fn(&str, &str, &str) -> String;
+    let in_form = |form: Form| {
+        let with = |line: &str| {
+            let (day, rest) = line.split_once(',').unwrap();
+            let parts: Vec<&str> = day.split('-').collect();
+            format!("{},{rest}\n", form(parts[0], parts[1], parts[2]))
+        };
+        shifted.lines().map(with).collect::<String>()
+    };
+    let iso = answer(season("", &shifted).path());
+    let p = iso.pairs[0].shifts[0].found.p;
+    assert!(iso.dated && p < 0.05);
+    let forms: [Form; 3] =
+        [|y, m, d| format!("{d}.{m}.{y}"), |y, m, d| format!("{d}/{m}/{y}"), |y, m, d| format!("{m}/{d}/{y}")];
+    for form in forms {
+        let other = answer(season("", &in_form(form)).path());
+        assert!(other.dated, "{}", in_form(form));
+        assert_eq!(other.pairs[0].shifts[0].found.p, p);
+    }
+    // no dates at all: the log's order, and drift by the session
+    let numbered = in_form(|_, m, d| format!("run {m}{d}"));
+    let told = answer(season("", &numbered).path());
+    assert!(!told.dated && told.pairs[0].shifts[0].found.p == p);
+    let words = text_of(&told);
+    assert!(words.contains("Drift a session") && words.contains("they stand in the log's order"), "{words}");
+}
+
+#[test]
+fn dates_of_which_day_and_month_cannot_be_told_apart_are_a_finding() {
+    let dir = season("", "02/05/2026,heron,2 m,one,swr,1.3,1\n09/05/2026,heron,2 m,one,swr,1.3,1\n");
+    let readings = Season::load(dir.path()).unwrap().readings;
+    let odd: Vec<&str> = readings.findings.iter().map(|f| f.what.as_str()).collect();
+    assert_eq!(odd, ["session `02/05/2026` can be two dates, and so can all others: day or month first?"]);
+}
+
+#[test]
+fn too_few_shuffles_to_show_a_shift_are_made_more() {
+    let dir = season("", &rows(16, |_, session, truth| truth + if session < 8 { 0.0 } else { 0.05 }));
+    let options = Options { shuffles: 10, ..OPTIONS };
+    let few = analyse(&Season::load(dir.path()).unwrap(), &Choice::default(), &options).unwrap();
+    assert!(few.shuffles == 399 && few.pairs[0].shifts[0].found.p < 0.05);
+}
+
 /// `datasets/lowland-search/README.md`: the analyzer reads 0.03 too high from 2026-06-13 on.
 #[test]
 fn the_demo_season_s_shift_is_found_with_its_date_its_size_and_whose_it_was() {

@@ -13,8 +13,8 @@
 //! A name may be cut as short as it stays the only one; letter case, blanks, hyphens and underscores in it are
 //! free. A number alone is always a reading.
 
-use super::vocabulary::{Column, Vocabulary, folded};
-use super::words::{Misread, Word, words};
+use super::vocabulary::{Column, Known, Vocabulary, folded};
+use super::words::{Word, words};
 use crate::season::readings::Cell;
 
 /// One step of a line of readings.
@@ -57,6 +57,30 @@ pub enum Line {
     Done,
 }
 
+/// A line that can't be understood.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("{words}")]
+pub struct Misread {
+    /// Why, in words.
+    pub words: String,
+    /// The names of the line that could be read, up to its first value.
+    pub said: Vec<Step>,
+    /// What the words that could not be read may have named: nothing is known of it now.
+    pub doubt: Vec<Column>,
+}
+
+impl Misread {
+    /// A line of which no name is in doubt.
+    fn new(words: impl Into<String>) -> Misread {
+        Misread::of_name(words, vec![])
+    }
+
+    /// A line that may have named these.
+    pub fn of_name(words: impl Into<String>, doubt: Vec<Column>) -> Misread {
+        Misread { words: words.into(), said: vec![], doubt }
+    }
+}
+
 /// The commands, by sign and by word.
 const COMMANDS: [(&str, &str); 5] = [("-", "undo"), ("=", "show"), ("?", "help"), (".", "done"), ("+", "remount")];
 
@@ -68,7 +92,7 @@ const CELLS: [&str; 7] = ["unit", "order", "when", "readings", "sd", "battery", 
 /// # Errors
 /// It can't be understood: a word that names nothing, or several things.
 pub fn read(line: &str, vocabulary: &Vocabulary) -> Result<Line, Misread> {
-    let (words, note) = words(line)?;
+    let (words, note) = words(line).ok_or_else(|| Misread::of_name("a quote is left open", vec![Column::Antenna]))?;
     read_words(&words, note, vocabulary)
 }
 
@@ -90,6 +114,7 @@ pub fn read_words(words: &[Word], note: Option<String>, vocabulary: &Vocabulary)
     }
     let mut steps = vec![];
     let mut forced = false;
+    let mut misread: Option<Misread> = None;
     let mut rest = words;
     while let Some((word, after)) = rest.split_first() {
         let taken = match vocabulary.spread(rest) {
@@ -103,12 +128,20 @@ pub fn read_words(words: &[Word], note: Option<String>, vocabulary: &Vocabulary)
                 forced |= text.is_some();
                 let text = text.unwrap_or(&word.text);
                 if !text.is_empty() || word.quoted {
-                    steps.push(step(text, word.quoted, vocabulary)?);
+                    match step(text, word.quoted, vocabulary) {
+                        Ok(step) => steps.push(step),
+                        // the first word is told; names after it still say what the line was about
+                        Err(error) => drop(misread.get_or_insert(error)),
+                    }
                 }
                 1
             }
         };
         rest = &rest[taken..];
+    }
+    if let Some(misread) = misread {
+        let said = steps.into_iter().take_while(|s| !matches!(s, Step::Value(_)));
+        return Err(Misread { said: said.filter(|s| matches!(s, Step::Name(..))).collect(), ..misread });
     }
     if let Some(note) = note.filter(|n| !n.is_empty()) {
         steps.push(Step::Cell("note".into(), note));
@@ -137,7 +170,7 @@ fn command(word: &Word, vocabulary: &Vocabulary) -> Result<Option<&'static str>,
         ([], _) | (_, []) => Ok(None),
         (names, known) if known.iter().all(|k| !k.spellings.contains(&folded(&word.text))) => {
             let all = names.iter().map(|n| format!("`{n}`")).chain(known.iter().map(|k| k.told()));
-            Err(several(&word.text, all.collect()))
+            Err(Misread::of_name(several(&word.text, all.collect()), columns(known)))
         }
         _ => Ok(None),
     }
@@ -151,7 +184,7 @@ fn step(text: &str, quoted: bool, vocabulary: &Vocabulary) -> Result<Step, Misre
         if let Some(column) = Column::ALL.into_iter().find(|c| c.name() == key) {
             let name = vocabulary.of_column(column, cell).unwrap_or(cell.trim());
             return if name.is_empty() {
-                Err(Misread(format!("`{key}=` names nothing")))
+                Err(Misread::of_name(format!("`{key}=` names nothing"), vec![column]))
             } else {
                 Ok(Step::Name(column, name.into()))
             };
@@ -159,9 +192,9 @@ fn step(text: &str, quoted: bool, vocabulary: &Vocabulary) -> Result<Step, Misre
         return match key.as_str() {
             "mounting" => mounting(cell),
             "value" => Ok(Step::Value(cell.into())),
-            "session" => Err(Misread("one prompt writes one session: start another with `--session`".into())),
+            "session" => Err(Misread::new("one prompt writes one session: start another with `--session`")),
             key if CELLS.contains(&key) => Ok(Step::Cell(key.into(), cell.trim().into())),
-            _ => Err(Misread(format!("`{key}` is no column of the readings"))),
+            _ => Err(Misread::new(format!("`{key}` is no column of the readings"))),
         };
     }
     if let (Some(number), false) = (text.strip_prefix('#'), quoted) {
@@ -178,7 +211,10 @@ fn step(text: &str, quoted: bool, vocabulary: &Vocabulary) -> Result<Step, Misre
         [one] => Ok(Step::Name(one.column, one.name.clone())),
         [] if Cell::of(text).is_reading() => Ok(Step::Value(text.into())),
         [] => Err(unknown(text, vocabulary)),
-        several_known => Err(several(text, several_known.iter().map(|k| k.told()).collect())),
+        several_known => {
+            let words = several(text, several_known.iter().map(|k| k.told()).collect());
+            Err(Misread::of_name(words, columns(several_known)))
+        }
     }
 }
 
@@ -190,18 +226,30 @@ fn quoted_only(text: &str, quoted: bool) -> bool {
 fn mounting(text: &str) -> Result<Step, Misread> {
     match text.trim().parse::<i64>() {
         Ok(number) if (0..=9999).contains(&number) => Ok(Step::Mounting(number)),
-        _ => Err(Misread(format!("`{text}` is no number of a mounting: wanted 1, 2, …"))),
+        _ => Err(Misread::new(format!("`{text}` is no number of a mounting: wanted 1, 2, …"))),
     }
 }
 
-fn several(word: &str, all: Vec<String>) -> Misread {
-    Misread(format!("`{word}` could be {}: write more of it", all.join(" or ")))
+fn several(word: &str, all: Vec<String>) -> String {
+    format!("`{word}` could be {}: write more of it", all.join(" or "))
 }
 
 fn unknown(word: &str, vocabulary: &Vocabulary) -> Misread {
     let near = crate::season::readings::nearest_name(word, vocabulary.all());
-    let near = near.map_or(". A".to_string(), |near| format!("; is `{near}` meant? A"));
-    Misread(format!("`{word}` is no name of this season and no reading{near} new antenna is `antenna={word}`"))
+    let meant = near.map_or(". A".to_string(), |near| format!("; is `{near}` meant? A"));
+    let words = format!("`{word}` is no name of this season and no reading{meant} new antenna is `antenna={word}`");
+    // a slip of the pen in a number leaves no doubt but of the band, which begins with one too
+    let number = word.starts_with(|c: char| c.is_ascii_digit() || "+-.,<>".contains(c));
+    let usual = if number { Column::Band } else { Column::Antenna };
+    Misread::of_name(words, vec![near.and_then(|near| vocabulary.column_of(near)).unwrap_or(usual)])
+}
+
+/// What these names name, each once.
+fn columns(known: &[&Known]) -> Vec<Column> {
+    let mut all: Vec<Column> = known.iter().map(|k| k.column).collect();
+    all.sort_unstable();
+    all.dedup();
+    all
 }
 
 #[cfg(test)]
@@ -283,7 +331,7 @@ mod tests {
 
     #[test]
     fn what_names_several_things_or_none_is_said() {
-        let words = |line| read(line, &vocabulary()).unwrap_err().0;
+        let words = |line| read(line, &vocabulary()).unwrap_err().words;
         assert_eq!(words("fi"), "`fi` could be meter `field` or quantity `field_strength`: write more of it");
         assert_eq!(words("h"), "`h` could be `help` or antenna `heron` or antenna `hundred`: write more of it");
         assert!(words("r 5").contains("`redshank` or quantity `readability`"));
@@ -291,6 +339,16 @@ mod tests {
         assert!(words("kestrel 1.5").contains("antenna=kestrel"));
         assert!(words("session=x").contains("--session") && words("\"2").contains("quote"));
         assert!(words("colour=red 1").contains("no column") && words("#x 1").contains("no number"));
+        // what could be read of the line, and what is in doubt
+        let misread = |line| read(line, &vocabulary()).unwrap_err();
+        assert_eq!(misread("plovr 70cm 1.5").doubt, [Column::Antenna]);
+        assert_eq!(misread("plovr 70cm 1.5").said, [name(Column::Band, "70 cm")]);
+        assert_eq!(misread("heron feild 1.5 2m").doubt, [Column::Meter]);
+        assert_eq!(misread("heron feild 1.5 2m").said, [name(Column::Antenna, "heron")]);
+        assert_eq!(misread("fi 1.5").doubt, [Column::Meter, Column::Quantity]);
+        assert_eq!(misread("heron \"2").doubt, [Column::Antenna]);
+        assert_eq!(misread("h").doubt, [Column::Antenna]);
+        assert_eq!(misread("heron 1.5x5").doubt, [Column::Band]);
     }
 
     proptest! {

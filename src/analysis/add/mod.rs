@@ -23,7 +23,7 @@ use crate::season::append::{Appended, Entry, Repair, Style};
 use crate::season::config::{Config, Repeats};
 use crate::season::readings::marks::TAKES_BACK;
 use crate::season::readings::{Cell, Readings, read_text, rows_of_session};
-use grammar::Step;
+use grammar::{Misread, Step};
 use history::History;
 use now::{Now, Pairs};
 use result::{Answer, Range, Refused, Remark, Topic, Written};
@@ -169,8 +169,23 @@ impl Bench {
             if self.laid_out(&said, stamp, &mut now).is_ok() {
                 self.now = now;
             }
+            // `70cn` reads as a number with a unit, and may have been meant for a band
+            let lettered = |s: &Step| matches!(s, Step::Value(text) if text.contains(char::is_alphabetic));
+            if steps.iter().any(lettered) {
+                self.now.forget(Column::Band);
+            }
         }
         batch
+    }
+
+    /// After a line that could not be understood: the names it holds count, and what it may have named is to be named
+    /// again, so that the number that mends it does not go to the antenna before.
+    pub fn misread(&mut self, misread: &Misread) {
+        let mut now = self.now.clone();
+        if self.laid_out(&misread.said, None, &mut now).is_ok() {
+            self.now = now;
+        }
+        misread.doubt.iter().for_each(|column| self.now.forget(*column));
     }
 
     /// A line's rows, and the session's before them. `now` follows the line.

@@ -91,14 +91,25 @@ impl Now {
         }
     }
 
-    fn set(&mut self, column: Column, name: String) {
-        let own = match column {
+    fn of_mut(&mut self, column: Column) -> &mut Option<String> {
+        match column {
             Column::Antenna => &mut self.antenna,
             Column::Band => &mut self.band,
             Column::Meter => &mut self.meter,
             Column::Quantity => &mut self.quantity,
-        };
-        *own = Some(name);
+        }
+    }
+
+    fn set(&mut self, column: Column, name: String) {
+        *self.of_mut(column) = Some(name);
+    }
+
+    /// Nothing is known of a column until it is named again.
+    pub fn forget(&mut self, column: Column) {
+        *self.of_mut(column) = None;
+        if column == Column::Antenna {
+            self.mounting = None;
+        }
     }
 
     /// Begins a line.

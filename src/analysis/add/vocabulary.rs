@@ -96,6 +96,11 @@ impl Vocabulary {
         self.known.iter().map(|k| k.name.as_str())
     }
 
+    /// What a name of the season names.
+    pub(super) fn column_of(&self, name: &str) -> Option<Column> {
+        self.known.iter().find(|k| k.name == name).map(|k| k.column)
+    }
+
     /// The name of a column that is spelled so.
     pub(super) fn of_column(&self, column: Column, spelled: &str) -> Option<&str> {
         let same = self.known.iter().find(|k| k.column == column && k.spellings[0] == folded(spelled));

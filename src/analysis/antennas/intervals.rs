@@ -60,6 +60,11 @@ impl Declared {
         self.errors.len().checked_div(self.antennas).unwrap_or(0)
     }
 
+    /// Errors without sources shared by the season, an antenna each, trial by trial.
+    pub fn errors(&self) -> &[f64] {
+        &self.errors
+    }
+
     /// Error of first − error of second, trial by trial.
     pub fn difference(&self, first: usize, second: usize) -> Vec<f64> {
         self.errors.chunks_exact(self.antennas.max(1)).map(|e| e[first] - e[second]).collect()
@@ -93,13 +98,14 @@ pub struct Family {
 /// What half-widths of 1 are multiplied by: scatter's and sources'.
 #[derive(Debug, Clone, Copy, Default)]
 struct Critical {
+    confidence: f64,
     scatter: f64,
     declared: f64,
 }
 
 impl Critical {
     fn half_width(self, seen: Option<&PairDifference>, declared: f64) -> f64 {
-        let scatter = seen.map_or(0.0, |p| p.half_width(self.scatter));
+        let scatter = seen.map_or(0.0, |p| p.half_width_at(self.scatter, self.confidence));
         // nothing declared adds nothing, however little is known of its quantile
         let known = if declared > 0.0 { declared * self.declared } else { 0.0 };
         scatter.hypot(known)
@@ -139,6 +145,7 @@ impl Family {
     /// Finds the quantiles; to be called when the last trial is in.
     pub fn finish(&mut self, fit: Option<&SetFit>, sources: &SetSources) {
         self.widening = 1.0; // what was found on fewer trials
+        self.critical.confidence = self.confidence;
         if let Some(fit) = fit {
             self.scatter_sorted = sorted(self.replays.largest.clone());
             self.critical.scatter = fit.critical(&self.scatter_sorted);
@@ -179,6 +186,7 @@ impl Family {
     /// The trials' own quantiles.
     fn critical_at(&self, confidence: f64) -> Critical {
         Critical {
+            confidence,
             scatter: order_statistic(&self.scatter_sorted, confidence),
             declared: order_statistic(&self.declared_sorted, confidence),
         }

@@ -1,7 +1,9 @@
 //! Which antennas are apart, which are inside the noise, and which this log cannot compare.
 
+pub mod correlations;
 pub mod fitted;
 pub mod intervals;
+mod moduli;
 pub mod overall;
 pub mod ranks;
 pub mod readability;
@@ -109,8 +111,8 @@ pub fn analyse_beside(
         .collect();
     let ordinal: Vec<_> =
         ordinal.par_iter().map(|(number, set)| readability::analyse(set, options, *number as u64)).collect();
-    let overall = overall::ranking(&analyses, config, options.confidence);
-    let correlations = overall::correlations(&analyses, options.confidence);
+    let overall = overall::ranking(&analyses, config, options);
+    let correlations = correlations::correlations(&analyses, options.confidence);
     let results: Vec<_> = analyses.into_iter().map(|a| a.result).collect();
     let mut questions = Questions::new(config, Habit::of(&sets));
     questions.pairs(&results, &ordinal, options.confidence);

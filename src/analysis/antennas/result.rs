@@ -100,6 +100,8 @@ pub struct PairResult {
     pub that_day: Option<Range>,
     /// Whether the two were ever measured in one session.
     pub met: bool,
+    /// Whether a chain of sessions joins them, one antenna common to each and the next.
+    pub joined: bool,
 }
 
 impl PairResult {
@@ -118,6 +120,7 @@ impl PairResult {
             share_declared: None,
             that_day: None,
             met: true,
+            joined: true,
         }
     }
 }

@@ -1,5 +1,7 @@
 //! One set, from its mountings to its verdicts: fit, sources, replays, intervals, ranks.
 
+use std::collections::BTreeMap;
+
 use rayon::prelude::*;
 
 use super::fitted::{FittedSet, Links, OwnScatter, own_scatter};
@@ -43,6 +45,36 @@ pub struct SetAnalysis {
     pub result: SetResult,
     /// Draws of each antenna's value, in trial order; empty where the log gives no spread.
     pub draws: Vec<f64>,
+    /// Draws of each antenna's declared error, in trial order; empty where no source counts.
+    pub declared: Vec<f64>,
+    /// The mean of each visit's mountings, on the analysis scale.
+    pub visits: Vec<VisitMean>,
+}
+
+/// A visit of an antenna.
+#[derive(Debug, Clone, PartialEq)]
+pub struct VisitMean {
+    /// Session.
+    pub session: String,
+    /// Antenna, by its place in the set.
+    pub antenna: usize,
+    /// Mean of its mountings, each weighed alike.
+    pub mean: f64,
+}
+
+/// The visits of a set.
+fn visits(set: &Set) -> Vec<VisitMean> {
+    let mut sums: BTreeMap<(usize, usize), (f64, f64)> = BTreeMap::new();
+    for m in &set.mountings {
+        let sum = sums.entry((m.session, m.antenna)).or_default();
+        *sum = (sum.0 + m.mean, sum.1 + 1.0);
+    }
+    let visit = |((session, antenna), (sum, count)): ((usize, usize), (f64, f64))| VisitMean {
+        session: set.sessions[session].clone(),
+        antenna,
+        mean: sum / count,
+    };
+    sums.into_iter().map(visit).collect()
 }
 
 /// The first replays of a set, made for one question and kept for another: the same set's, on the same streams.
@@ -110,6 +142,7 @@ pub fn analyse_begun(
     let FittedSet { layout, fit, estimates, sources, links } = fitted;
     let better = set.quantity.better_on_scale();
     let draws = family.draws(&estimates, fit.is_some() || sources.any_counts());
+    let declared = if sources.any_counts() { family.declared.errors().to_vec() } else { vec![] };
     let relative_to = relative_to(set, config);
     let antennas =
         antennas(set, fit.as_ref(), &sources, &family, &links, &estimates, &pairs, better, &draws, relative_to);
@@ -136,7 +169,7 @@ pub fn analyse_begun(
     };
     let basis = fit.as_ref().map(|f| f.inference.basis);
     let begun = Begun { basis, set: set.clone(), confidence: options.confidence, seed: options.seed, number, family };
-    Some((SetAnalysis { result, draws }, begun))
+    Some((SetAnalysis { result, draws, declared, visits: visits(set) }, begun))
 }
 
 /// Runs replays and declared draws in step, behind those the family holds already, in blocks, until the half-widths are
@@ -239,7 +272,7 @@ fn pair(
     let seen = fit.and_then(|f| f.pairs.get(pair_index(first, second, layout.antennas())));
     let declared = sources.standard_of_difference(first, second);
     let half = family.half_width(seen, declared);
-    let met = links.met(first, second);
+    let (met, joined) = (links.met(first, second), layout.linked(first, second));
     if !links.comparable(first, second) {
         let known =
             half > 0.0 && met && links.reading_known && layout.visits_of(first) == 1 && layout.visits_of(second) == 1;
@@ -247,6 +280,7 @@ fn pair(
             matters: matters.map(|_| true),
             that_day: known.then_some(Range { low: difference - half, high: difference + half }),
             met,
+            joined,
             ..PairResult::bare(first, second, difference, Verdict::Unlinked)
         };
     }
@@ -279,6 +313,7 @@ fn pair(
         share_declared: Some(if variance > 0.0 { declared * declared / variance } else { 0.0 }),
         that_day: None,
         met,
+        joined,
     }
 }
 
@@ -353,6 +388,9 @@ fn antennas(
 
 fn components(layout: &Layout, fit: Option<&SetFit>, sources: &SetSources) -> Vec<Component> {
     let df = fit.map(|f| f.inference.component_df());
+    // what a fit leaves at its bound, where every mean is alike, is no spread
+    let most = fit.map_or(0.0, |f| f.inference.components.iter().copied().fold(0.0, f64::max));
+    let spread = |variance: f64| if variance > 1e-12 * most { variance.sqrt() } else { 0.0 };
     Level::ALL
         .iter()
         .enumerate()
@@ -360,12 +398,12 @@ fn components(layout: &Layout, fit: Option<&SetFit>, sources: &SetSources) -> Ve
             let state = layout.states()[k];
             let scope = [Scope::Session, Scope::Visit, Scope::Mounting, Scope::Reading][k];
             let declared = sources.declared_standard(scope).filter(|_| state == LevelState::Unseen);
-            let estimated = fit.filter(|_| state == LevelState::Seen).map(|f| f.inference.components[k].sqrt());
+            let estimated = fit.filter(|_| state == LevelState::Seen).map(|f| spread(f.inference.components[k]));
             Component {
                 level,
                 state,
                 sd: estimated.or(declared),
-                df: estimated.and(df.as_ref()).and_then(|d| d[k]),
+                df: estimated.filter(|sd| *sd > 0.0).and(df.as_ref()).and_then(|d| d[k]),
                 declared: declared.is_some(),
             }
         })

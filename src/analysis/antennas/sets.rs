@@ -8,6 +8,7 @@ use rayon::prelude::*;
 
 use crate::analysis::coded::{Coded, QuickMap};
 use crate::analysis::meters::correction::SetCorrection;
+use crate::analysis::sessions::Sessions;
 use crate::radio::quantity::{Quantity, Scale};
 use crate::radio::reflection;
 use crate::season::config::{Config, Repeats};
@@ -24,7 +25,7 @@ pub struct Set {
     pub meter: String,
     /// Antennas, in the season's order (then alphabetical).
     pub antennas: Vec<String>,
-    /// Sessions, in alphabetical order: dates sort in time.
+    /// Sessions, in order of time ([`Sessions`]).
     pub sessions: Vec<String>,
     /// One entry a mounting, on the analysis scale, corrected for declared line loss.
     pub mountings: Vec<MountingSummary>,
@@ -37,6 +38,9 @@ pub struct Set {
     pub resolution_declared: bool,
     /// The meter's offset that was taken out of these readings, where the season asks for that.
     pub correction: Option<SetCorrection>,
+    /// Of resistances and reactances, an antenna each: the largest |Z| that readings of other sets on that band allow,
+    /// Ω; 0 where there are none. Empty for other quantities.
+    pub moduli: Vec<f64>,
 }
 
 /// One ordinal set: reports in grades, by session and antenna.
@@ -84,11 +88,12 @@ pub const NAMES: [&str; 5] = ["quantity", "band", "meter", "session", "antenna"]
 /// # Errors
 /// Whatever Polars reports; none is expected on a frame made by the season.
 pub fn sets_of(frame: &DataFrame, config: &Config) -> PolarsResult<(Vec<Set>, Vec<OrdinalSet>)> {
-    let coded = Coded::all(frame, NAMES)?;
+    let [quantities, bands, meters, sessions, antennas] = Coded::all(frame, NAMES)?;
+    let coded = [quantities, bands, meters, Sessions::of(frame, sessions)?.coded, antennas];
     sets_of_coded(frame, coded.each_ref(), config)
 }
 
-/// The same where the columns [`NAMES`] are numbered already.
+/// The same where the columns [`NAMES`] are numbered already, sessions in order of time.
 ///
 /// # Errors
 /// As [`sets_of`].
@@ -121,6 +126,7 @@ pub fn sets_of_coded(
             sets.push(set(group, config));
         }
     }
+    super::moduli::attach(&mut sets);
     Ok((sets, ordinal))
 }
 
@@ -186,9 +192,11 @@ impl Group<'_> {
         Order::new(&names, self.coded[4])
     }
 
-    /// Sessions, in alphabetical order.
+    /// Sessions, in order of time, as they are numbered.
     fn sessions(&self) -> Order {
-        Order::new(&self.names(3), self.coded[3])
+        let mut names = self.names(3);
+        names.sort_by_key(|&(_, number)| number);
+        Order::new(&names, self.coded[3])
     }
 }
 
@@ -311,6 +319,7 @@ fn set(group: Group, config: &Config) -> Set {
         resolution: resolution.unwrap_or(if written.is_finite() { written } else { 1.0 }),
         resolution_declared: resolution.is_some(),
         correction: None,
+        moduli: vec![],
     }
 }
 

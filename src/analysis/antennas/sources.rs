@@ -98,13 +98,16 @@ pub struct SetSources {
     /// Estimates on the analysis scale, per antenna: the vectors are added to these.
     values: Vec<f64>,
     line_factor: f64,
+    /// Whether anything says how far off the meter may be as a whole: a directivity, an offset taken out, or a
+    /// declared source that repeats don't show.
+    pub calibrated: bool,
 }
 
 impl SetSources {
     /// Gathers the sources of a set whose antennas' estimates are `values`. `scatter` is the standard
     /// deviation of a single reading about its antenna's mean, at its lower limit.
     pub fn new(set: &Set, layout: &Layout, config: &Config, values: &[f64], scatter: f64) -> SetSources {
-        let mut sources = SetSources { applied: vec![], values: values.to_vec(), line_factor: set.line_factor };
+        let mut sources = SetSources { line_factor: set.line_factor, ..SetSources::none(values) };
         for source in config.sources.iter().filter(|s| acts_on(s, set)) {
             sources.applied.push(declared(source, set, layout, values));
         }
@@ -121,6 +124,7 @@ impl SetSources {
         if let Some(made) = &set.correction {
             sources.add_correction(set, made);
         }
+        sources.calibrated = sources.applied.iter().any(|a| matches!(a.scope, Scope::Season | Scope::Antenna));
         let factor: Vec<f64> = values
             .iter()
             .map(|&y| {
@@ -139,7 +143,7 @@ impl SetSources {
 
     /// No source on antennas whose estimates are `values`.
     pub fn none(values: &[f64]) -> SetSources {
-        SetSources { applied: vec![], values: values.to_vec(), line_factor: 1.0 }
+        SetSources { applied: vec![], values: values.to_vec(), line_factor: 1.0, calibrated: false }
     }
 
     fn add_made(&mut self, name: String, shape: Shape, factor: Vec<f64>) {
@@ -255,8 +259,8 @@ impl SetSources {
 
 /// A coupler's directivity in what is computed from Γ: Z = Z0·(1 + Γ)/(1 − Γ), so a false wave of size d
 /// moves Z by at most d·|Z + Z0|²/(2·Z0) in a direction nobody knows. |Z + Z0| is taken as |Z| + Z0, its
-/// largest; |Z| as no less than Z0 where only its resistance or reactance was read. Half-widths on
-/// the analysis scale, one an antenna.
+/// largest; |Z| of a resistance or reactance as what other readings on the band allow ([`Set::moduli`]), and as no less
+/// than Z0 where there are none. Half-widths on the analysis scale, one an antenna.
 fn directivity_on_impedance(set: &Set, config: &Config, values: &[f64]) -> Option<(String, Vec<f64>)> {
     const Z0: f64 = 50.0;
     let directivity = config.meter(&set.meter)?.directivity_db?;
@@ -265,9 +269,13 @@ fn directivity_on_impedance(set: &Set, config: &Config, values: &[f64]) -> Optio
         return None;
     }
     let d = directivity_error(directivity);
-    let half_widths = values.iter().map(|&y| {
+    let half_widths = values.iter().enumerate().map(|(antenna, &y)| {
         let shown = set.quantity.scale.to_shown(y).abs();
-        let modulus = if whole { shown } else { shown.max(Z0) };
+        let modulus = match set.moduli.get(antenna) {
+            _ if whole => shown,
+            Some(&beside) if beside > 0.0 => shown.max(beside),
+            _ => shown.max(Z0),
+        };
         d * (modulus + Z0).powi(2) / (2.0 * Z0) * set.quantity.scale.slope_at(y)
     });
     Some((format!("directivity of {}, {directivity} dB", set.meter), half_widths.collect()))

@@ -14,6 +14,7 @@ use crate::analysis::antennas::set_analysis::Begun;
 use crate::analysis::antennas::sets::{OrdinalSet, Set, sets_of_coded};
 use crate::analysis::audit::levels::Levels;
 use crate::analysis::coded::{Coded, QuickMap};
+use crate::analysis::sessions::Sessions;
 use crate::montecarlo::simultaneous::SetFit;
 use crate::season::Season;
 use crate::season::config::{Config, Repeats};
@@ -118,7 +119,7 @@ pub struct Log<'a> {
     pub rows: Vec<Row>,
     /// Files, in the season's order.
     pub files: Vec<String>,
-    /// Sessions in alphabetical order: dates sort in time.
+    /// Sessions in order of time.
     pub sessions: Vec<String>,
     /// Antennas and check loads, in the order of the log.
     pub antennas: Vec<String>,
@@ -157,7 +158,8 @@ impl<'a> Log<'a> {
         let frame = &season.readings.frame;
         let coded = Coded::all(frame, ["file", "session", "antenna", "band", "meter", "quantity"])?;
         let [files, sessions, antennas, bands, meters, quantities] = coded;
-        let coded = [files, sessions.sorted(), antennas, bands, meters, quantities];
+        let sessions = Sessions::of(frame, sessions)?.coded;
+        let coded = [files, sessions, antennas, bands, meters, quantities];
         let [_, sessions, antennas, bands, meters, quantities] = &coded;
         // side by side: both go through the whole log
         let (rows, sets) = rayon::join(

@@ -94,6 +94,19 @@ impl Config {
         self.correlation[i * self.inputs.len() + j]
     }
 
+    /// Whether an output has a mean and a standard deviation, as far as its inputs have: a t of two or fewer degrees of
+    /// freedom has no standard deviation.
+    pub fn has_moments(&self, output: usize) -> bool {
+        let joint =
+            |i: usize| self.groups.iter().find(|g| g.inputs.contains(&i)).map(|g| g.df.unwrap_or(f64::INFINITY));
+        let alone = |i: usize| match self.inputs[i].distribution {
+            Distribution::StudentT { df, .. } => df,
+            _ => f64::INFINITY,
+        };
+        let used = self.program.inputs_of(self.outputs[output].place);
+        used.into_iter().all(|i| joint(i).unwrap_or_else(|| alone(i)) > 2.0)
+    }
+
     /// The best estimate of every input.
     pub fn estimates(&self) -> Vec<f64> {
         self.inputs.iter().map(|input| input.distribution.mean()).collect()

@@ -75,7 +75,7 @@ fn inputs(config: &Config) -> Vec<Finding> {
                 "`{}` is known with {} degrees of freedom, and a t with two or fewer has no standard deviation",
                 input.name, df
             );
-            let why = "the Monte Carlo standard uncertainty never settles; its interval does";
+            let why = "by Monte Carlo what comes of it has an interval and a median, but no standard uncertainty";
             let action = "read the interval, or take more readings: four give three degrees of freedom";
             findings.push(finding(Severity::Warning, place(config, input.line, None), what, why, action));
         }

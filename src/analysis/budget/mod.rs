@@ -18,7 +18,7 @@ pub mod result; // the answer
 pub mod simulation; // Monte Carlo
 pub mod syntax; // an expression's text to its syntax tree
 
-use crate::montecarlo::adaptive::{Trials, numerical_tolerance};
+use crate::montecarlo::adaptive::{Trials, normal_scale, numerical_tolerance};
 use crate::montecarlo::coverage::{IntervalKind, interval};
 use crate::montecarlo::sample::Ordered;
 use config::Config;
@@ -34,10 +34,16 @@ pub fn analyse(config: &Config, options: &Options, tick: &(dyn Fn() + Sync)) -> 
         config.outputs.iter().map(|output| propagate(config, &jets[output.place])).collect();
     let pilot = simulation::pilot(config, options.seed);
     // no interval can be had of results that are not numbers; more trials would only show more of them
-    let trials = pilot.lost.iter().all(|(lost, _)| *lost == 0).then(|| simulation::simulate(config, options, tick));
+    let sound: Vec<usize> = (0..config.outputs.len()).filter(|&i| pilot.lost[i].0 == 0).collect();
+    let trials = (!sound.is_empty()).then(|| simulation::simulate(config, &sound, options, tick));
+    // the trials of an output, and its place among them
+    let made = |i: usize| trials.as_ref().zip(sound.iter().position(|s| *s == i));
     let outputs: Vec<OutputResult> =
-        (0..config.outputs.len()).map(|i| output(config, options, i, &propagations, trials.as_ref())).collect();
-    let joint = (outputs.len() > 1).then(|| joint(config, &propagations, trials.as_ref()));
+        (0..config.outputs.len()).map(|i| output(config, options, i, &propagations, made(i))).collect();
+    let joint = (outputs.len() > 1).then(|| {
+        let all = trials.as_ref().filter(|_| sound.len() == outputs.len());
+        joint(config, &propagations, all)
+    });
     let findings = findings::all(config, &pilot, trials.as_ref(), &outputs, options);
     Budget {
         title: if config.title.is_empty() { config.file.clone() } else { config.title.clone() },
@@ -78,15 +84,15 @@ fn output(
     options: &Options,
     i: usize,
     propagations: &[Option<Propagation>],
-    trials: Option<&Trials>,
+    made: Option<(&Trials, usize)>,
 ) -> OutputResult {
     let propagation = propagations[i].clone();
-    let simulation = trials.map(|trials| simulated(config, trials, i));
+    let simulation = made.map(|(trials, at)| simulated(config, trials, at, config.has_moments(i)));
     let validation = match (&propagation, &simulation) {
         (Some(p), Some(s)) => {
             let ends = s.interval(config.interval);
             Some(Validation {
-                tolerance: numerical_tolerance(s.standard_uncertainty, config.digits),
+                tolerance: numerical_tolerance(s.scale, config.digits),
                 low: (p.estimate - p.expanded - ends.low).abs(),
                 high: (p.estimate + p.expanded - ends.high).abs(),
             })
@@ -94,7 +100,7 @@ fn output(
         _ => None,
     };
     // where derivatives don't tell what matters, trials do
-    let unsound = trials.is_some() && !validation.is_some_and(Validation::holds);
+    let unsound = made.is_some() && !validation.is_some_and(Validation::holds);
     OutputResult {
         name: config.outputs[i].name.clone(),
         unit: config.outputs[i].unit.clone(),
@@ -107,12 +113,22 @@ fn output(
     }
 }
 
-fn simulated(config: &Config, trials: &Trials, i: usize) -> Simulation {
+/// A standard deviation this many times that of the normal with as long an interval is made up by a few far results.
+const MADE_UP: f64 = 3.0;
+
+fn simulated(config: &Config, trials: &Trials, i: usize, has_moments: bool) -> Simulation {
     let ordered = trials.ordered(i);
+    let symmetric = interval(&ordered, config.confidence, IntervalKind::Symmetric);
+    let by_interval = normal_scale(symmetric.high - symmetric.low, config.confidence);
+    let standard = trials.moments.standard_deviation(i);
+    let has_moments = has_moments && !(by_interval > 0.0 && standard > MADE_UP * by_interval);
+    let scale = if has_moments || by_interval == 0.0 { standard } else { by_interval };
     Simulation {
-        mean: trials.moments.mean[i],
-        standard_uncertainty: trials.moments.standard_deviation(i),
-        symmetric: interval(&ordered, config.confidence, IntervalKind::Symmetric),
+        mean: has_moments.then_some(trials.moments.mean[i]),
+        standard_uncertainty: has_moments.then_some(standard),
+        median: ordered.at_rank((ordered.count() / 2.0).round().max(1.0)),
+        scale,
+        symmetric,
         shortest: interval(&ordered, config.confidence, IntervalKind::Shortest),
         histogram: histogram(&ordered, trials.samples[i].first()),
     }
@@ -142,6 +158,7 @@ fn joint(config: &Config, propagations: &[Option<Propagation>], trials: Option<&
         (Some(a), Some(b)) => covariance(config, a, b) / (a.standard_uncertainty * b.standard_uncertainty),
         _ => f64::NAN,
     });
+    let trials = trials.filter(|_| (0..m).all(|i| config.has_moments(i)));
     let simulated = cells().map(|(i, j)| trials.map_or(f64::NAN, |t| t.moments.correlation(i, j)));
     let covariances: Vec<f64> = cells().map(|(i, j)| trials.map_or(f64::NAN, |t| t.moments.covariance(i, j))).collect();
     let region = trials.and_then(|t| {

@@ -78,10 +78,15 @@ pub struct OutputResult {
 /// One output by Monte Carlo.
 #[derive(Debug, Clone)]
 pub struct Simulation {
-    /// Mean.
-    pub mean: f64,
-    /// Standard deviation.
-    pub standard_uncertainty: f64,
+    /// Mean; none where there is no standard deviation.
+    pub mean: Option<f64>,
+    /// Standard deviation; none where an input has none, or where a few far results make it up.
+    pub standard_uncertainty: Option<f64>,
+    /// Median.
+    pub median: f64,
+    /// What its figures are rounded by: the standard deviation, or, where there is none, that of the normal with as long
+    /// an interval.
+    pub scale: f64,
     /// The probabilistically symmetric interval.
     pub symmetric: Interval,
     /// The shortest one.
@@ -162,10 +167,12 @@ pub enum Quoted {
     },
     /// Monte Carlo: mean, standard deviation, interval.
     Simulated {
-        /// Mean.
-        mean: f64,
-        /// Standard deviation.
-        standard: f64,
+        /// Mean, or the median where there is no mean.
+        centre: f64,
+        /// Standard deviation, where there is one.
+        standard: Option<f64>,
+        /// What to round by.
+        scale: f64,
         /// Interval.
         interval: Interval,
     },
@@ -190,9 +197,12 @@ impl OutputResult {
                 expanded: p.expanded,
                 factor: p.coverage_factor,
             },
-            (_, Some(s)) => {
-                Quoted::Simulated { mean: s.mean, standard: s.standard_uncertainty, interval: s.interval(kind) }
-            }
+            (_, Some(s)) => Quoted::Simulated {
+                centre: s.mean.unwrap_or(s.median),
+                standard: s.standard_uncertainty,
+                scale: s.scale,
+                interval: s.interval(kind),
+            },
             (Some(p), None) => Quoted::Unchecked { estimate: p.estimate, standard: p.standard_uncertainty },
             (None, None) => Quoted::Nothing,
         }

@@ -102,25 +102,28 @@ impl Room {
     }
 }
 
-/// Runs the trials of every output.
-pub fn simulate(config: &Config, options: &Options, tick: &(dyn Fn() + Sync)) -> Trials {
+/// Runs the trials of the outputs with these numbers.
+pub fn simulate(config: &Config, outputs: &[usize], options: &Options, tick: &(dyn Fn() + Sync)) -> Trials {
     let stop = match options.trials {
         Some(trials) => Stop::After(trials),
         None => Stop::Stable { digits: config.digits, share: 0.2, at_most: AT_MOST },
     };
     let plan = Plan { probability: config.confidence, kind: config.interval, stop };
-    let wanted: Vec<Place> = config.outputs.iter().map(|output| output.place).collect();
+    let wanted: Vec<Place> = outputs.iter().map(|&i| config.outputs[i].place).collect();
+    let has_moments: Vec<bool> = outputs.iter().map(|&i| config.has_moments(i)).collect();
     let run = |room: &mut Room, chunk: u64, results: &mut [&mut [f64]]| {
         room.draws.draw(config, options.seed, chunk);
         room.work(config, &wanted, results);
     };
-    adaptive::run(wanted.len(), &plan, || Room::new(config), run, tick)
+    adaptive::run(&has_moments, &plan, || Room::new(config), run, tick)
 }
 
 /// Standard deviation of an output with one input varied and the others held at their estimates, one an input
-/// (JCGM 101, annex B): contributions that need no derivative. NaN where a trial has no finite result.
+/// (JCGM 101, annex B): contributions that need no derivative. Of an output without a standard deviation, that of the
+/// normal with as long an interval instead. NaN where a trial has no finite result.
 pub fn one_at_a_time(config: &Config, seed: u64, output: usize) -> Vec<f64> {
     let estimates = config.estimates();
+    let has_moments = config.has_moments(output);
     let used = config.program.inputs_of(config.outputs[output].place);
     let alone = |i: usize| {
         let plan = Plan { probability: config.confidence, kind: IntervalKind::Symmetric, stop: Stop::After(131_072) };
@@ -129,8 +132,15 @@ pub fn one_at_a_time(config: &Config, seed: u64, output: usize) -> Vec<f64> {
             room.draws.hold_all_but(i, &estimates);
             room.work(config, &[config.outputs[output].place], results);
         };
-        let trials = adaptive::run(1, &plan, || Room::new(config), run, || ());
-        if trials.lost > 0 { f64::NAN } else { trials.moments.standard_deviation(0) }
+        let trials = adaptive::run(&[has_moments], &plan, || Room::new(config), run, || ());
+        match trials.lost {
+            0 if has_moments => trials.moments.standard_deviation(0),
+            0 => {
+                let ends = Trials::interval(&trials.ordered(0), config.confidence, IntervalKind::Symmetric);
+                adaptive::normal_scale(ends.high - ends.low, config.confidence)
+            }
+            _ => f64::NAN,
+        }
     };
     (0..config.inputs.len()).map(|i| if used.contains(&i) { alone(i) } else { 0.0 }).collect()
 }

@@ -29,6 +29,8 @@ pub struct Absolute {
     pub shift: Option<Shift>,
     /// Declared sources that more sessions don't make smaller: name and standard uncertainty.
     pub lasting: Vec<(String, f64)>,
+    /// Whether anything says how far off the meter may be as a whole.
+    pub calibrated: bool,
 }
 
 /// How often was measured what a value rests on.
@@ -68,15 +70,17 @@ impl Absolute {
             Some(shift) => (0..2)
                 .map(|k| {
                     let own = shift.sides[k];
-                    let parts: Vec<ScatterPart> = self
+                    let mut parts: Vec<ScatterPart> = self
                         .scatter
                         .iter()
-                        .map(|part| match part.shrinks_with {
+                        .map(|part| match (part.shrinks_with, shift.borrowed) {
                             // the sessions on that side alone say what the level was there
-                            Shrinks::GroupSessions => ScatterPart { error: own.error, df: shift.df, ..*part },
-                            Shrinks::OwnVisits => *part,
+                            (Shrinks::GroupSessions, None) => ScatterPart { error: own.error, df: shift.df, ..*part },
+                            _ => *part,
                         })
                         .collect();
+                    let error = shift.borrowed.map_or(0.0, |errors| errors[k]);
+                    parts.push(ScatterPart { error, df: shift.df, shrinks_with: Shrinks::GroupSessions });
                     self.side(own.offset, &parts, more, seed, task)
                 })
                 .collect(),
@@ -146,6 +150,7 @@ mod tests {
             has_wave,
             shift: None,
             lasting: vec![("directivity".into(), 0.1)],
+            calibrated: true,
         }
     }
 

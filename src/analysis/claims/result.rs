@@ -116,6 +116,8 @@ pub struct Held {
     pub settle: Settle,
     /// Sessions the antenna was measured in; 0 for a declared gain.
     pub visits: usize,
+    /// Whether anything says how far off the meter may be as a whole; it is taken at its word else.
+    pub calibrated: bool,
     /// A step in the meter's readings during the season.
     pub shift: Option<ShiftSeen>,
 }

@@ -4,7 +4,7 @@
 use rand_distr::StandardNormal;
 
 use super::absolute::{Absolute, Basis};
-use super::shift;
+use super::shift::{self, Shift};
 use crate::analysis::antennas::fitted::{FittedSet, ScatterPart, Shrinks, own_scatter};
 use crate::analysis::antennas::sources::{OwnError, Treatment};
 use crate::montecarlo::stream::stream;
@@ -43,8 +43,6 @@ pub fn level(fitted: &FittedSet, antenna: usize, draws: Draws, set: usize) -> Op
     let declared = fitted.sources.standard_of_result(antenna);
     let sessions = fitted.fit.as_ref().map_or(&[][..], |fit| fit.inference.session_levels(antenna));
     let visits = fitted.layout.visits_of(antenna) as f64;
-    // one search a group of linked antennas: the same answer for all of them
-    let first = (0..=antenna).find(|&a| fitted.layout.linked(a, antenna)).unwrap_or(antenna) as u64;
     Some(Absolute {
         estimate: fitted.estimates[antenna],
         standard_uncertainty: scatter.as_ref().map_or(0.0, |s| s.error).hypot(declared),
@@ -52,8 +50,26 @@ pub fn level(fitted: &FittedSet, antenna: usize, draws: Draws, set: usize) -> Op
         basis: Basis { sessions: sessions.len().max(1) as f64, visits, other_visits: None },
         declared: declared_errors(fitted, draws, task(set, antenna), &[antenna], |errors| errors[antenna]),
         has_wave: fitted.sources.has_wave(),
-        shift: shift::find(sessions, draws.seed, SHIFT_TASKS + ((set as u64) << 7 | first) % (1 << 19)),
+        shift: shift_of(fitted, antenna, draws, set),
         lasting: lasting(fitted, antenna, true),
+        calibrated: fitted.sources.calibrated,
+    })
+}
+
+/// A step of the meter: as the antenna's own sessions show it, else the likeliest that other sessions of the set do, as it
+/// bears on these. One search a group of linked antennas: the same answer for all of them.
+fn shift_of(fitted: &FittedSet, antenna: usize, draws: Draws, set: usize) -> Option<Shift> {
+    let inference = &fitted.fit.as_ref()?.inference;
+    let first_of = |antenna: usize| (0..=antenna).find(|&a| fitted.layout.linked(a, antenna)).unwrap_or(antenna);
+    let find = |first: usize| {
+        let task = SHIFT_TASKS + ((set as u64) << 7 | first as u64) % (1 << 19);
+        shift::find(inference.session_levels(first), draws.seed, task)
+    };
+    let own = first_of(antenna);
+    let others = || (0..fitted.layout.antennas()).filter(|&a| a != own && first_of(a) == a);
+    find(own).or_else(|| {
+        let likeliest = others().filter_map(find).min_by(|a, b| a.p_value.total_cmp(&b.p_value))?;
+        Some(likeliest.seen_from(inference.session_levels(antenna)))
     })
 }
 
@@ -92,6 +108,8 @@ pub fn gain(
         has_wave: false,
         shift: None,
         lasting,
+        // what the meter is off by as a whole is gone from a difference
+        calibrated: true,
     })
 }
 
@@ -111,6 +129,7 @@ pub fn declared_gain(known: Known, draws: Draws, task: u64) -> Absolute {
         has_wave: false,
         shift: None,
         lasting: vec![(KNOWN_GAIN.into(), known.standard)],
+        calibrated: true,
     }
 }
 

@@ -33,6 +33,9 @@ pub struct Shift {
     pub df: f64,
     /// How often chance alone makes a step as large.
     pub p_value: f64,
+    /// Standard error of the step as it bears on each side, where it was found in other sessions than these: on top of
+    /// what their own scatter says. `None` where the sides were found in these sessions.
+    pub borrowed: Option<[f64; 2]>,
 }
 
 /// The sessions on one side of a step.
@@ -50,6 +53,23 @@ impl Shift {
     /// After less before.
     pub fn size(&self) -> f64 {
         self.sides[1].offset - self.sides[0].offset
+    }
+
+    /// The step as it bears on antennas of other sessions, read by the same meter: by how much their own sessions' level
+    /// is off, should the meter be right on one side or on the other. Sessions between the two sides may be on either.
+    pub fn seen_from(&self, sessions: &[SessionLevel]) -> Shift {
+        let count = |is: &dyn Fn(usize) -> bool| sessions.iter().filter(|s| is(s.session)).count() as f64;
+        let before = count(&|s| s <= self.last_before);
+        let after = count(&|s| s >= self.first_after);
+        let between = sessions.len() as f64 - before - after;
+        let total = sessions.len().max(1) as f64;
+        let size = self.size();
+        // the share of the step that these sessions must be moved by, at most, if the first or the second side is right
+        let shares = [-(after + between) / total, (before + between) / total];
+        let spread = self.sides[0].error * (self.sides[0].sessions as f64).sqrt();
+        let error = spread * self.sides.map(|s| 1.0 / s.sessions as f64).iter().sum::<f64>().sqrt();
+        let side = |k: usize| Side { offset: shares[k] * size, ..self.sides[k] };
+        Shift { sides: [side(0), side(1)], borrowed: Some(shares.map(|share| share.abs() * error)), ..self.clone() }
     }
 }
 
@@ -87,6 +107,7 @@ pub fn find(levels: &[SessionLevel], seed: u64, task: u64) -> Option<Shift> {
         sides: [side(before), side(after)],
         df,
         p_value,
+        borrowed: None,
     })
 }
 
@@ -115,6 +136,24 @@ mod tests {
         assert!((seen.size() - 1.0125).abs() < 1e-12, "{}", seen.size());
         assert!(seen.p_value < 0.01);
         assert_eq!(seen.sides[0].sessions, 4);
+    }
+
+    #[test]
+    fn a_step_bears_on_other_sessions_by_the_side_they_are_on() {
+        let step = find(&levels(&[0.1, -0.1, 0.0, 0.05, 1.0, 1.1, 0.95, 1.05]), 1, 0).unwrap();
+        let from = |sessions: &[usize]| {
+            let own: Vec<SessionLevel> = sessions.iter().map(|&session| SessionLevel { session, level: 0.0 }).collect();
+            step.seen_from(&own).sides.map(|s| s.offset)
+        };
+        let size = step.size();
+        assert_eq!(from(&[1]), [0.0, size]);
+        assert_eq!(from(&[6]), [-size, 0.0]);
+        assert_eq!(from(&[0, 7]), [-size / 2.0, size / 2.0]);
+        // the error is that of the step, where it counts: scatter inside the sides, over four sessions each
+        let own = [SessionLevel { session: 1, level: 0.0 }];
+        let spread = step.sides[0].error * 2.0;
+        let [none, whole] = step.seen_from(&own).borrowed.unwrap();
+        assert!(none == 0.0 && (whole - spread * 0.5f64.sqrt()).abs() < 1e-12);
     }
 
     #[test]

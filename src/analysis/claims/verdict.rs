@@ -140,6 +140,7 @@ pub fn hold(value: &Absolute, origin: Origin, rule: &Rule) -> Held {
         settle: if verdict == Verdict::NotShown { settle(value, origin.task, rule) } else { Settle::Settled },
         verdict,
         visits: origin.visits,
+        calibrated: value.calibrated,
         shift: value.shift.as_ref().map(|s| ShiftSeen {
             before: origin.sessions.get(s.last_before).cloned().unwrap_or_default(),
             after: origin.sessions.get(s.first_after).cloned().unwrap_or_default(),
@@ -250,6 +251,7 @@ mod tests {
             has_wave: false,
             shift: None,
             lasting: vec![("calibration".into(), lasting)],
+            calibrated: true,
         }
     }
 

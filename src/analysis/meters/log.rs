@@ -7,19 +7,18 @@ use polars::prelude::*;
 
 use crate::analysis::antennas::sets::{quantity_place, rows};
 use crate::analysis::coded::Coded;
+use crate::analysis::sessions::Sessions;
 use crate::radio::quantity::{Quantity, Scale};
 use crate::radio::reflection::{directivity_error, line_correction};
 use crate::season::Season;
-use crate::season::readings::microseconds;
-
-/// Microseconds a day.
-const DAY: f64 = 86_400e6;
 
 /// All of the log.
 #[derive(Debug, Clone)]
 pub struct Log {
     /// Sessions in order of time.
     pub sessions: Vec<Session>,
+    /// Whether their times are days; the log gives no dates else.
+    pub dated: bool,
     /// Antennas, in the season's order and then alphabetical.
     pub antennas: Vec<String>,
     /// What each meter read of one quantity on one band: quantities in the documented order, bands and meters
@@ -85,7 +84,11 @@ impl Log {
     /// Whatever Polars reports; none is expected on a frame the season made.
     pub fn new(season: &Season, frame: &DataFrame) -> PolarsResult<Log> {
         let config = &season.config;
-        let sessions = sessions(frame)?;
+        let Sessions { coded, days } = Sessions::of(frame, Coded::of(frame, "session")?)?;
+        let dated = days.is_some();
+        let times = days.unwrap_or_else(|| (0..coded.names.len()).map(|place| place as f64).collect());
+        let sessions: Vec<Session> =
+            coded.names.into_iter().zip(times).map(|(name, time)| Session { name, time }).collect();
         let rows = rows(frame, config)?;
         let known = |name: &str| config.antennas.iter().position(|a| a.name == name).unwrap_or(usize::MAX);
         let names: BTreeSet<(usize, &str)> = rows
@@ -132,7 +135,7 @@ impl Log {
             set
         };
         let sets = sets.into_values().map(finish).collect();
-        Ok(Log { sessions, antennas, sets })
+        Ok(Log { sessions, dated, antennas, sets })
     }
 }
 
@@ -184,27 +187,4 @@ fn empty(season: &Season, quantity: Quantity, band: &str, meter: &str) -> MeterS
         mountings: vec![],
         loads: vec![],
     }
-}
-
-/// Sessions in order of their first reading where each has a time; else by name, which sorts dates.
-fn sessions(frame: &DataFrame) -> PolarsResult<Vec<Session>> {
-    let Coded { names, of_row } = Coded::of(frame, "session")?;
-    let when = frame.column("when")?.cast(&DataType::Int64)?;
-    let mut first: Vec<Option<i64>> = vec![None; names.len()];
-    for (&session, when) in of_row.iter().zip(when.i64()?.iter()) {
-        first[session] = first[session].into_iter().chain(when).min();
-    }
-    let dated = |(name, first): (String, Option<i64>)| {
-        let time = first.or_else(|| microseconds(&name)).map(|t| t as f64 / DAY);
-        (name, time)
-    };
-    let mut out: Vec<(String, Option<f64>)> = names.into_iter().zip(first).map(dated).collect();
-    out.sort_by(|a, b| a.0.cmp(&b.0));
-    if out.iter().all(|s| s.1.is_some()) {
-        out.sort_by(|a, b| a.1.unwrap_or(0.0).total_cmp(&b.1.unwrap_or(0.0)));
-        // whole days: the hour of day says nothing about drift
-        let start = out.first().and_then(|s| s.1).unwrap_or(0.0).floor();
-        return Ok(out.into_iter().map(|(name, t)| Session { name, time: t.unwrap_or(0.0).floor() - start }).collect());
-    }
-    Ok(out.into_iter().enumerate().map(|(i, (name, _))| Session { name, time: i as f64 }).collect())
 }

@@ -43,6 +43,12 @@ pub struct Options {
 /// Shuffles where none are asked for: a p-value of 0.05 then has a standard error of 0.003.
 pub const SHUFFLES: usize = 4999;
 
+/// Fewer shuffles than these can't show a shift at that confidence: the least p-value they give is a twentieth of what
+/// counts.
+fn fewest(confidence: f64) -> usize {
+    ((20.0 / (1.0 - confidence)).ceil() as usize - 1).min(SHUFFLES)
+}
+
 /// Streams of shuffles are numbered apart from those of replays.
 pub(crate) const SHUFFLE_TASKS: u64 = 1 << 21;
 
@@ -66,6 +72,7 @@ pub fn analyse_beside(
     options: &Options,
     beside: Vec<Finding>,
 ) -> PolarsResult<Meters> {
+    let options = &Options { shuffles: options.shuffles.max(fewest(options.confidence)), ..*options };
     let log = Log::new(season, &season.readings.frame)?;
     let chosen = |set: &&MeterSet| {
         let fits = |wanted: &Option<String>, name: &str| wanted.as_ref().is_none_or(|w| w == name);
@@ -125,6 +132,7 @@ pub fn analyse_beside(
         confidence: options.confidence,
         seed: options.seed,
         shuffles: options.shuffles,
+        dated: log.dated,
         pairs,
         next: questions.steps(),
         own_errors: own_errors.into_iter().flatten().collect(),

@@ -98,6 +98,7 @@ pub fn analyse(
     }
     let (first, second) = (sets[0].0, sets[0].1);
     let mut result = PairOfMeters {
+        dated: log.dated,
         quantity: first.quantity.name.clone(),
         scale: first.quantity.scale.name(&first.quantity.unit),
         unit: shown_unit(first),

@@ -26,6 +26,8 @@ pub struct Meters {
     pub seed: u64,
     /// Shuffles behind each p-value.
     pub shuffles: usize,
+    /// Whether times are days: where the log gives no dates, they count sessions in its order, and slopes are a session.
+    pub dated: bool,
     /// Pairs of meters, one a quantity.
     pub pairs: Vec<PairOfMeters>,
     /// What to check next, what settles most for its minutes first.
@@ -45,6 +47,9 @@ pub struct Meters {
 /// Two meters on one quantity. Differences are second − first.
 #[derive(Debug, Clone, Serialize)]
 pub struct PairOfMeters {
+    /// Whether times are days, as in [`Meters::dated`].
+    #[serde(skip)]
+    pub dated: bool,
     /// Quantity.
     pub quantity: String,
     /// Name of the analysis scale.

@@ -136,8 +136,10 @@ fn to_check(claim: &Claim) -> Vec<(String, String)> {
                 "no number of sessions makes it smaller".to_string(),
             )),
             Lasting::Shift => Some((
-                format!("Read a check load on {meter}"),
-                format!("{meter} shifted during the season, and that says which side of the shift is right"),
+                format!("Read a check load on {meter}, unless the log has one on both sides of its shift"),
+                format!(
+                    "{meter} shifted during the season, and that says which side is right; `correct = true` then takes the error out"
+                ),
             )),
             Lasting::Nothing => None,
         }
@@ -163,6 +165,7 @@ mod tests {
             range: Range { low: estimate - 1.0, high: estimate + 1.0 },
             risk_each_end: 0.025,
             probability: 0.8,
+            calibrated: true,
             risk_if_met: 0.2,
             risk_if_missed: 0.8,
             met_within: None,

@@ -33,9 +33,9 @@ impl Questions<'_> {
                 kind: Kind::Mend,
                 what: format!("{place}{others}: {what}"),
                 because: format!(
-                    "{} That takes {most} {} out of doubt.",
+                    "{} {most} {} on it.",
                     sentence(finding.action.trim_start_matches("kept; ")),
-                    if most == 1 { "verdict" } else { "verdicts" }
+                    if most == 1 { "verdict hangs" } else { "verdicts hang" }
                 ),
                 settles: most as f64,
                 minutes,

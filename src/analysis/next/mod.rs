@@ -16,7 +16,7 @@ pub mod session;
 use std::collections::BTreeSet;
 
 use crate::season::config::{Config, Effort};
-use question::Question;
+use question::{Knowledge, Question};
 use session::{Bench, Habit, Sessions};
 
 /// At most so many steps are told.
@@ -128,7 +128,16 @@ impl<'a> Questions<'a> {
             n => format!("{} more sessions", number(n)),
         };
         let first = s.first.map(|(i, _)| self.open[i].words.as_str()).unwrap_or_default();
+        let asked = self.open.iter().filter(|q| q.antennas.iter().all(|a| s.antennas.contains(a)));
+        let blind = asked.clone().all(|q| matches!(q.knowledge, Knowledge::Blind));
         let mut because = match (s.settles, self.open.len()) {
+            _ if blind => format!(
+                "Nothing in the log shows what another day changes; after that {} can be answered, how many nobody can say yet.",
+                match asked.count() {
+                    1 => "one open question".to_string(),
+                    n => format!("{n} open questions"),
+                }
+            ),
             (x, 1) => format!("That settles {first} with a chance of about {:.0} %.", (x * 10.0).round() * 10.0),
             (x, n) if x < 0.75 => format!("That may settle one of {n} open questions, likeliest {first}."),
             (x, n) => format!("That would settle about {x:.0} of {n} open questions, likeliest {first}."),

@@ -244,6 +244,7 @@ mod tests {
         };
         let habit = |mountings: Vec<MountingSummary>| {
             Habit::of(&[Set {
+                moduli: vec![],
                 quantity: Config::default().quantity("field_strength").unwrap(),
                 band: "2 m".into(),
                 meter: "field".into(),

@@ -252,7 +252,7 @@ impl Situation {
     /// truly differ by.
     fn judge(&self, pair: &PairDifference, critical: f64, truth: f64, asked: &Asked) -> [bool; 2] {
         let declared = self.declared[pair.first * self.antennas + pair.second];
-        let half = pair.half_width(critical).hypot(declared);
+        let half = pair.half_width_at(critical, self.confidence).hypot(declared);
         let apart = pair.difference.abs() > half;
         let even = asked.matters.is_some_and(|m| pair.difference.abs() + half < m);
         // estimates move with the truth: what is off now is off then

@@ -33,6 +33,9 @@ pub fn target(season: &Season, request: &Request, log: &Log) -> Result<Target, S
     if season.readings.frame.height() > 0 {
         return Err("no set of readings fits that choice\n\nhint: leave --quantity, --band and --meter out, or name those of the log; grades are not planned for".into());
     }
+    if season.readings.files.iter().any(|f| f.rows > 0) {
+        return Err("no reading can be used: all were set aside\n\nhint: `daylight audit` says why, row by row".into());
+    }
     without_log(config, request)
 }
 
@@ -125,6 +128,7 @@ fn without_log(config: &Config, request: &Request) -> Result<Target, String> {
         asked.clone().or_else(|| names.first().map(|n| (*n).clone())).unwrap_or_else(|| other.into())
     };
     let set = Set {
+        moduli: vec![],
         band: first(config.bands.iter().map(|b| &b.name).collect(), &request.choice.band, "any band"),
         meter: first(sheet::meters_for(&quantity.name, config), &request.choice.meter, "any meter"),
         antennas: names,

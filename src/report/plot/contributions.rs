@@ -24,7 +24,7 @@ impl Contributions {
     /// Of an output with some uncertainty.
     pub fn new(budget: &Budget, output: &OutputResult) -> Option<Contributions> {
         let (parts, total): (Vec<f64>, f64) = match (&output.one_at_a_time, &output.propagation, &output.simulation) {
-            (Some(alone), _, Some(s)) => (alone.clone(), s.standard_uncertainty),
+            (Some(alone), _, Some(s)) => (alone.clone(), s.scale),
             (_, Some(p), _) => (p.parts.iter().map(|part| part.abs()).collect(), p.standard_uncertainty),
             _ => return None,
         };

@@ -29,7 +29,7 @@ impl OutputHistogram {
         if !(simulation.histogram.width > 0.0 && simulation.histogram.width.is_finite()) {
             return None;
         }
-        let place = last_place(simulation.standard_uncertainty, budget.digits);
+        let place = last_place(simulation.scale, budget.digits);
         let named = |name: &str, low: f64, high: f64| {
             (format!("{name}: {} … {}", rounded(low, place), rounded(high, place)), low, high)
         };

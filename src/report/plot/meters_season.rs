@@ -56,7 +56,7 @@ impl ThroughTheSeason<'_> {
             pen,
             self.look,
             title,
-            "days since the first session",
+            if pair.dated { "days since the first session" } else { "sessions since the first, in the log's order" },
             format!("offset, {}", pair.scale),
             xs,
             ys

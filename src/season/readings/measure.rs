@@ -105,6 +105,11 @@ impl Row<'_> {
         let (number, stuck) = self.number(comma)?;
         let unit = self.written_unit(&quantity, stuck)?;
         let value = units::convert(&quantity, number, unit).ok_or_else(|| self.foreign_unit(&quantity, stuck))?;
+        if number == 0.0 && value == 0.0 && quantity.scale == Scale::PowerDecibel {
+            let digit = last_digit_written(self.value);
+            let what = format!("`{}` says only that the power lies below its last digit, {digit}", self.value);
+            return Err(censored(what));
+        }
         if let Some(why) = impossible(&quantity, value) {
             return Err(self.impossible(&quantity, number, value, why));
         }
@@ -136,21 +141,15 @@ impl Row<'_> {
                 why: "without a number the row says nothing of the antenna".into(),
                 action: "row set aside; write the reading if there was one".into(),
             }),
-            Reading::Censored { above, limit } => Err(Fault {
-                kind: "censored",
-                severity: Severity::Warning,
-                column: Some("value"),
-                what: match above {
-                    Some(true) => format!("`{text}` says only that the reading lies above {limit}"),
-                    Some(false) => format!("`{text}` says only that the reading lies below {limit}"),
-                    None => format!("`{text}` says only that the reading is out of range"),
-                },
-                why:
-                    "a censored reading is a limit and no number: the fit cannot use it, and setting such readings aside \
-                      flatters the antenna that has them"
-                        .into(),
-                action: "row set aside; read it again on a range that holds it, if one does".into(),
-            }),
+            Reading::Censored { above: Some(true), limit } => {
+                Err(censored(format!("`{text}` says only that the reading lies above {limit}")))
+            }
+            Reading::Censored { above: Some(false), limit } => {
+                Err(censored(format!("`{text}` says only that the reading lies below {limit}")))
+            }
+            Reading::Censored { above: None, .. } => {
+                Err(censored(format!("`{text}` says only that the reading is out of range")))
+            }
             Reading::Ambiguous => Err(Fault {
                 kind: "two meanings",
                 severity: Severity::Error,
@@ -158,6 +157,14 @@ impl Row<'_> {
                 what: format!("`{text}` could be {} or {}", text.replacen(',', ".", 1), text.replacen(',', "", 1)),
                 why: "the comma may mark decimals or thousands".into(),
                 action: "row set aside; write it with a decimal point".into(),
+            }),
+            Reading::Unreadable if text.starts_with('=') => Err(Fault {
+                kind: "unreadable",
+                severity: Severity::Error,
+                column: Some("value"),
+                what: format!("`{text}` is a formula, and the file does not hold what it comes to"),
+                why: "a reading that cannot be read counts in no verdict".into(),
+                action: "row set aside; open the file in a spreadsheet program and save it, or write the number".into(),
             }),
             Reading::Unreadable => Err(Fault {
                 kind: "unreadable",
@@ -229,6 +236,13 @@ impl Row<'_> {
     fn impossible(&self, quantity: &Quantity, number: f64, value: f64, why: &str) -> Fault {
         // The cell as written, and what it came to where a unit changed it.
         let unit = if quantity.unit == "1" { String::new() } else { format!(" {}", quantity.unit) };
+        let positive = number < 0.0 && quantity.scale == Scale::ReflectionFromReturnLoss;
+        let action = match positive {
+            true => {
+                format!("row set aside; write it without its sign, `{}`", self.value.trim_start_matches(['-', '−']))
+            }
+            false => "row set aside; correct it from the notes of that day, or read it again".into(),
+        };
         let came_to = if value == number { String::new() } else { format!(", or {value}{unit},") };
         Fault {
             kind: "impossible",
@@ -236,8 +250,22 @@ impl Row<'_> {
             column: Some("value"),
             what: format!("`{}`{came_to} is impossible for `{}`", self.value, quantity.name),
             why: why.into(),
-            action: "row set aside; correct it from the notes of that day, or read it again".into(),
+            action,
         }
+    }
+}
+
+/// A reading that is a limit and no number.
+fn censored(what: String) -> Fault {
+    Fault {
+        kind: "censored",
+        severity: Severity::Warning,
+        column: Some("value"),
+        what,
+        why: "a censored reading is a limit and no number: the fit cannot use it, and without such readings the antenna that \
+              has them seems nearer to the others than it is"
+            .into(),
+        action: "row set aside; read it again on a range that holds it, if one does".into(),
     }
 }
 

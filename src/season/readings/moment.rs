@@ -35,6 +35,40 @@ fn days(date: &str) -> Option<i64> {
     Some(365 * year + leap_days + (153 * month + 2) / 5 + day - 1 - 719_468)
 }
 
+/// What a log's sessions are called, where one written form of a date fits them all.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Dated {
+    /// Days since 1970-01-01, a name each.
+    Days(Vec<i64>),
+    /// Dates of which day and month can't be told apart.
+    Ambiguous,
+    /// Not all dates, or not of one form.
+    No,
+}
+
+/// Reads names as dates of one form: `2026-05-02`, `2026/5/2`, `2.5.2026`, or `2/5/2026` and `2-5-2026`, in which the day
+/// comes first or the month, as only one of them fits all.
+pub fn dated<'a>(names: impl Iterator<Item = &'a str> + Clone) -> Dated {
+    let all = |year: usize, month: usize, day: usize, separators: &[char]| -> Option<Vec<i64>> {
+        let read = |name: &'a str| {
+            let separator = separators.iter().find(|s| name.contains(**s))?;
+            let parts: Vec<&str> = name.trim().split(*separator).collect();
+            let sized = parts.len() == 3 && parts[year].len() == 4 && parts.iter().all(|p| p.len() <= 4);
+            sized.then(|| days(&format!("{}-{:0>2}-{:0>2}", parts[year], parts[month], parts[day]))).flatten()
+        };
+        names.clone().map(read).collect()
+    };
+    if let Some(days) = all(0, 1, 2, &['-', '/', '.']).or_else(|| all(2, 1, 0, &['.'])) {
+        return Dated::Days(days);
+    }
+    match (all(2, 1, 0, &['/', '-']), all(2, 0, 1, &['/', '-'])) {
+        (Some(day_first), Some(month_first)) if day_first == month_first => Dated::Days(day_first),
+        (Some(_), Some(_)) => Dated::Ambiguous,
+        (Some(days), None) | (None, Some(days)) => Dated::Days(days),
+        (None, None) => Dated::No,
+    }
+}
+
 /// Time of day less the zone it is in.
 fn time_in_zone(text: &str) -> Option<i64> {
     if let Some(clock) = text.strip_suffix(['Z', 'z']) {
@@ -103,6 +137,34 @@ mod tests {
             }
         }
         assert_eq!(last - days("1999-12-31").unwrap(), 366);
+    }
+
+    #[test]
+    fn names_of_sessions_are_dates_where_one_form_fits_them_all() {
+        let of = |names: &[&str]| dated(names.iter().copied());
+        let may = Dated::Days(vec![20_575, 20_589]);
+        for names in [
+            ["2026-05-02", "2026-05-16"],
+            ["2026/5/2", "2026/5/16"],
+            ["2.5.2026", "16.05.2026"],
+            ["02/05/2026", "16/05/2026"],
+            ["05/02/2026", "05/16/2026"],
+            ["2-5-2026", "16-5-2026"],
+        ] {
+            assert_eq!(of(&names), may, "{names:?}");
+        }
+        assert_eq!(of(&["02/05/2026", "09/05/2026"]), Dated::Ambiguous);
+        assert_eq!(of(&["05/05/2026"]), Dated::Days(vec![20_578]));
+        for names in [
+            ["2026-05-02", "16.05.2026"],
+            ["16/05/2026", "05/16/2026"],
+            ["32.5.2026", "2.5.2026"],
+            ["2.5.26", "9.5.26"],
+            ["first", "second"],
+            ["1/2/3/2026", ""],
+        ] {
+            assert_eq!(of(&names), Dated::No, "{names:?}");
+        }
     }
 
     #[test]

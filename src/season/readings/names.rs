@@ -5,6 +5,7 @@ use std::collections::HashMap;
 use polars::prelude::*;
 use unicode_normalization::{UnicodeNormalization, char::is_combining_mark};
 
+use super::moment::{Dated, dated};
 use crate::season::config::Config;
 use crate::season::finding::{Finding, Place, Severity};
 
@@ -28,13 +29,48 @@ pub fn odd_names(frame: &DataFrame, config: &Config) -> PolarsResult<Vec<Finding
     let mut findings = Vec::new();
     for (column, listed) in kinds {
         let used = used(frame, column)?;
+        if column == "session" {
+            findings.extend(dates_of_two_meanings(&used));
+        }
         let odd = used.iter().enumerate().filter_map(|(at, name)| match listed.is_empty() {
             true => spelled_twice(column, name, &used[..at]),
             false => not_listed(column, name, &listed),
         });
         findings.extend(odd);
+        if column == "antenna" {
+            findings.extend(no_such_reference(config, &used));
+        }
     }
     Ok(findings)
+}
+
+/// A reference antenna that neither the season lists nor the log holds: most likely a slip.
+fn no_such_reference(config: &Config, used: &[Used]) -> Option<Finding> {
+    let reference = config.reference.as_deref().filter(|_| !used.is_empty())?;
+    let names = || used.iter().map(|u| u.name.as_str()).chain(config.antennas.iter().map(|a| a.name.as_str()));
+    if names().any(|name| name == reference) {
+        return None;
+    }
+    let what = format!("reference `{reference}` is no antenna of the season, nor of its log");
+    let action = match nearest(reference, names(), 0.5) {
+        Some(near) => format!("write `{near}` if that is meant, else log readings of it"),
+        None => "log readings of it, or name another".into(),
+    };
+    let place = Place { file: "season.toml".into(), line: None, column: Some("reference".into()) };
+    let why = "no difference is told from it, and nothing shows what moved the field between sessions";
+    Some(Finding::new(Severity::Warning, place, what, why, action).by("names"))
+}
+
+/// Sessions called by dates whose day and month can't be told apart: one finding for all.
+fn dates_of_two_meanings(used: &[Used]) -> Option<Finding> {
+    let ambiguous = dated(used.iter().map(|u| u.name.as_str())) == Dated::Ambiguous;
+    let odd =
+        used.iter().find(|u| dated(std::iter::once(u.name.as_str())) == Dated::Ambiguous).filter(|_| ambiguous)?;
+    let what = format!("session `{}` can be two dates, and so can all others: day or month first?", odd.name);
+    let why =
+        "a meter's shifts and drift are looked for in the order of time; until then that of the log stands for it";
+    let action = "write year-month-day, as in 2026-05-02";
+    Some(Finding::new(Severity::Warning, odd.place.clone(), what, why, action).by("names"))
 }
 
 /// The distinct names of a column, in the order of the log.

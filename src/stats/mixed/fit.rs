@@ -145,7 +145,7 @@ pub fn fit_from(
     let mut criterion = workspace.criterion;
     let mut scoring = if start.known.is_some() { precision.scoring.max(1) } else { precision.scoring };
     let mut converged = false;
-    let mut steps = 0;
+    let (mut steps, mut idle) = (0, 0);
     while steps < precision.most_steps && !converged {
         let gradient = workspace.gradient(layout, data, &theta);
         let moving: [bool; 4] = std::array::from_fn(|k| start.free[k] && (theta[k] > 0.0 || gradient[k] < 0.0));
@@ -156,14 +156,16 @@ pub fn fit_from(
             (false, _, _) => workspace.information(layout, data, &theta, &moving),
         };
         let downhill: [f64; 4] = std::array::from_fn(|k| -0.5 * gradient[k]);
+        // below its last digits the criterion gains nothing
+        let rounding = 1e-12 * criterion.abs().max(1.0);
         // in standard errors; and by what the criterion was still to gain, since far above the optimum the
         // average information is so small that any step looks small against it
         let size = |moved: &Theta| {
             let errors = (0..4).map(|k| moved[k].abs() * information[k][k].max(0.0).sqrt()).fold(0.0, f64::max);
             let gain: f64 = (0..4).map(|k| moved[k] * gradient[k]).sum();
-            errors.max(gain.abs().sqrt())
+            errors.max((gain.abs() - rounding).max(0.0).sqrt())
         };
-        let from = theta;
+        let (from, before) = (theta, criterion);
         let step = solve_active(&information, &downhill, &moving);
         if step.is_some_and(|step| size(&step) < precision.negligible) {
             converged = true;
@@ -174,6 +176,9 @@ pub fn fit_from(
         let stuck = share.is_none();
         let moved: Theta = std::array::from_fn(|k| theta[k] - from[k]);
         converged = size(&moved) < precision.tolerance * share.unwrap_or(1.0) && !(stuck && scoring == 0);
+        // to and fro where the criterion's last digits can't tell the places apart: it is at rest
+        idle = if (before - criterion).abs() <= slack(criterion) { idle + 1 } else { 0 };
+        converged |= idle == IDLE;
         if stuck {
             workspace.evaluate(layout, data, &theta, floor);
         }
@@ -181,6 +186,14 @@ pub fn fit_from(
         scoring = if stuck && scoring == 0 { 2 } else { scoring.saturating_sub(1) };
     }
     Some(Fit { theta, criterion, steps, converged })
+}
+
+/// So many steps without a change of the criterion are enough.
+const IDLE: usize = 12;
+
+/// A change of the criterion that rounding may make.
+fn slack(criterion: f64) -> f64 {
+    1e-10 * criterion.abs().max(1.0)
 }
 
 /// The one component that moves, where it is all there is but for sessions that act as fixed.
@@ -204,7 +217,7 @@ fn descend(
     let mut share = 1.0;
     while share > 1e-6 {
         let trial: Theta = std::array::from_fn(|k| (theta[k] + share * step[k]).max(0.0));
-        let slack = 1e-10 * criterion.abs().max(1.0);
+        let slack = slack(*criterion);
         if workspace.evaluate(layout, data, &trial, floor) && workspace.criterion <= *criterion + slack {
             *theta = trial;
             *criterion = workspace.criterion;
@@ -282,6 +295,42 @@ mod tests {
         for k in 0..4 {
             assert!(gradient[k].abs() < 1e-6 * information[k][k].sqrt(), "{k} {fit:?} {gradient:?}");
         }
+    }
+
+    #[test]
+    fn small_tidy_seasons_come_to_rest() {
+        for season in 0..400 {
+            // three antennas in two to four sessions, two single readings a visit
+            let noise = |i: usize| 0.04 * scrambled(1 + season * 97 + i * 13);
+            let all: Vec<MountingSummary> = (0..(2 + season % 3) * 6)
+                .map(|i| {
+                    let (session, antenna) = (i / 6, i % 6 / 2);
+                    let mean = 0.13 * (1 + antenna) as f64 + noise(i) + noise(1000 + i / 2);
+                    MountingSummary { session, antenna, readings: 1.0, df: 0.0, mean, sum_of_squares: 0.0 }
+                })
+                .collect();
+            let (layout, data) = Layout::new(3, &all).unwrap();
+            let fit = fit(&layout, &data, 0.0, &mut Workspace::new(&layout)).unwrap();
+            assert!(fit.converged && fit.steps < 60, "{season}: {fit:?}");
+        }
+    }
+
+    /// Three antennas in two sessions, two mountings of one SWR each: the last steps go to and fro.
+    #[test]
+    fn steps_that_waver_below_the_criterions_digits_are_at_rest() {
+        let swr = [2.64, 2.67, 1.31, 1.24, 1.49, 1.60, 2.23, 2.17, 1.32, 1.31, 1.66, 1.51];
+        let mounting = |(i, s): (usize, &f64)| MountingSummary {
+            session: i / 6,
+            antenna: i % 6 / 2,
+            readings: 1.0,
+            df: 0.0,
+            mean: (s - 1.0) / (s + 1.0),
+            sum_of_squares: 0.0,
+        };
+        let all: Vec<MountingSummary> = swr.iter().enumerate().map(mounting).collect();
+        let (layout, data) = Layout::new(3, &all).unwrap();
+        let fit = fit(&layout, &data, 1e-6, &mut Workspace::new(&layout)).unwrap();
+        assert!(fit.converged && fit.steps < 100, "{fit:?}");
     }
 
     #[test]

@@ -23,7 +23,7 @@ use super::even_visits::EvenVisits;
 use super::fit::{Fit, Precision, Start, fit_from};
 use super::kenward_roger::{ContrastError, KenwardRoger, kenward_roger};
 use super::layout::{Data, Layout};
-use super::levels::Level;
+use super::levels::{Level, LevelState};
 use super::likelihood::Workspace;
 use super::weights::{Theta, Weights};
 
@@ -203,20 +203,61 @@ fn group_level(sessions: &[SessionLevel]) -> Option<GroupLevel> {
 
 impl Inference {
     /// Standard errors and degrees of freedom of `first − second`.
+    ///
+    /// A pair that no session joins differs by whole sessions too. However little those scatter in the fit, they can
+    /// answer for no more degrees of freedom than there are sessions beyond the groups they fall into: a spread that came
+    /// out small, or at zero, by luck must not borrow those of the visits.
     pub fn difference(&self, first: usize, second: usize) -> ContrastError {
-        match &self.across {
-            Some(across) if !self.layout.linked(first, second) => across.difference(first, second),
-            _ => self.within.difference(first, second),
+        if self.layout.linked(first, second) {
+            return self.within.difference(first, second);
+        }
+        let error = match &self.across {
+            Some(across) => across.difference(first, second),
+            None => self.within.difference(first, second),
+        };
+        match self.layout.states()[0] {
+            LevelState::Seen => ContrastError { df: error.df.min(self.layout.strata()[0]), ..error },
+            _ => error,
         }
     }
 
     /// What the scatter of each level adds to the variance of `first − second`, before the adjustment for small
     /// samples. A level that stands in for those inside it holds theirs.
     pub fn parts_of_difference(&self, first: usize, second: usize) -> [f64; 4] {
-        match &self.across {
+        let parts = match &self.across {
             Some(across) if !self.layout.linked(first, second) => across.parts_of_difference(first, second),
             _ => self.within.parts_of_difference(first, second),
+        };
+        match self.basis.even_visits || self.basis.collapsed_to == Some(Level::Visit) {
+            true => self.inside_visits(first, second, parts),
+            false => parts,
         }
+    }
+
+    /// Where visits stand in for all inside them, one figure holds the scatter of visits, mountings and readings. It is told
+    /// apart as the components are: what each adds to a visit's mean, its mountings weighed alike.
+    fn inside_visits(&self, first: usize, second: usize, parts: [f64; 4]) -> [f64; 4] {
+        let visits = self.layout.visits.iter().filter(|v| v.antenna == first || v.antenna == second);
+        let mut adds = [0.0; 3];
+        for visit in visits {
+            let cells = &self.layout.cells[visit.cells.clone()];
+            let mountings: f64 = cells.iter().map(|c| c.mountings).sum();
+            let readings: f64 = cells.iter().map(|c| c.mountings.powi(2) * c.reading_share).sum();
+            adds[0] += self.components[1];
+            adds[1] += self.components[2] / mountings;
+            adds[2] += self.components[3] * readings / mountings.powi(2);
+        }
+        let (all, inside) = (adds.iter().sum::<f64>(), parts[1] + parts[2] + parts[3]);
+        if !(all > 0.0) {
+            return parts;
+        }
+        let [visit, mounting, reading] = adds.map(|a| inside * a / all);
+        [parts[0], visit, mounting, reading]
+    }
+
+    /// Standard errors and degrees of freedom of an antenna's difference from the mean of a group it is in.
+    pub fn from_mean(&self, antenna: usize, group: &[usize]) -> ContrastError {
+        self.within.from_mean(antenna, group)
     }
 
     /// Standard errors and degrees of freedom of an antenna's own mean, sessions and all.

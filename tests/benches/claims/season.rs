@@ -103,6 +103,7 @@ impl Bench<'_> {
             mountings.push(MountingSummary { session, antenna, readings: n, df: n - 1.0, mean, sum_of_squares });
         }
         Set {
+            moduli: vec![],
             quantity: built_in(quantity).expect("a built-in quantity"),
             band: BAND.into(),
             meter: format!("meter {number}"),

@@ -186,6 +186,7 @@ fn set(design: &Design, season: &Season) -> Set {
     let scale = if design.directivity.is_some() { Scale::ReflectionFromSwr } else { Scale::AsRead };
     let better = if design.directivity.is_some() { Better::Lower } else { Better::Higher };
     Set {
+        moduli: vec![],
         quantity: Quantity { name: "level".into(), unit: "dB".into(), scale, better },
         band: "band".into(),
         meter: "meter".into(),

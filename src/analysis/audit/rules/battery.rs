@@ -97,17 +97,17 @@ fn powers(log: &Log, set: &LogSet) -> Vec<Finding> {
     let usual = 1.4826 * sizes[sizes.len() / 2];
     let limit = (BEYOND * usual).max(LEAST_DB);
     let odd = steps.iter().filter(|s| s.unexplained() > limit);
+    let signed = |db: f64| format!("{db:+.1}").replace('-', "−");
     odd.map(|s| {
         let first = s.rows[0];
         let what = format!(
-            "forward power of {} in session {} ({}) moved by {:+.1} dB between two mountings, where its battery explains {}",
+            "forward power of {} in session {} ({}) moved by {} dB between two mountings, where its battery explains {}",
             log.antenna(first),
             log.session(first),
             set.label(),
-            s.power,
-            if s.battery.abs() < 0.05 { "nothing".into() } else { format!("at most {:+.1} dB", 2.0 * s.battery) }
-        )
-        .replace('-', "−");
+            signed(s.power),
+            if s.battery.abs() < 0.05 { "nothing".into() } else { format!("at most {} dB", signed(2.0 * s.battery)) }
+        );
         let why = "what moved the power moves the field strength with it";
         let action = "kept; look for a loose connector, another power setting, a hot radio, or a slip";
         log.finding(Severity::Warning, &s.rows, what, why, action)

@@ -100,14 +100,13 @@ fn steps(log: &Log, set: &LogSet, beside: &HashMap<Key, Beside>) -> Vec<Finding>
     odd.map(|s| {
         let first = s.rows[0];
         let what = format!(
-            "field strength of {} in session {} ({}) steps by {:+.1} dB between two mountings, where match and power explain at most {:.1} dB",
+            "field strength of {} in session {} ({}) steps by {} dB between two mountings, where match and power explain at most {:.1} dB",
             log.antenna(first),
             log.session(first),
             set.label(),
-            s.field,
+            format!("{:+.1}", s.field).replace('-', "−"),
             s.explained
-        )
-        .replace('-', "−");
+        );
         let why = "one such step is most of what the mountings of its set scatter by";
         let action = "kept; look for a loose connector, a moved stand or tail, somebody near, or a slip";
         log.finding(Severity::Warning, &s.rows, what, why, action)

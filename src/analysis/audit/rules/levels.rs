@@ -10,7 +10,7 @@ use crate::stats::mixed::{Layout, Level, LevelState};
 pub const RULE: Rule = Rule {
     name: "levels not repeated",
     group: Group::WeakDesign,
-    asks: "a level with no replication: one session, one visit an antenna, one mounting a visit, one reading a mounting",
+    asks: "nothing to compare, or a level with no replication: one antenna, one session, one visit an antenna, one mounting a visit, one reading a mounting",
     source: "degrees of freedom of the strata: Searle, Casella & McCulloch, Variance Components (1992), chapter 3",
     beside_verdicts: false,
     check,
@@ -23,7 +23,7 @@ fn check(log: &Log) -> Vec<Finding> {
         .filter(|s| s.set.antennas.len() > 1)
         .filter_map(|s| Some((s, Layout::new(s.set.antennas.len(), &s.set.mountings)?.0.states())))
         .collect();
-    let mut out = vec![];
+    let mut out: Vec<Finding> = alone(log).into_iter().collect();
     for level in Level::ALL {
         let lacking: Vec<&LogSet> = compared
             .iter()
@@ -41,6 +41,17 @@ fn check(log: &Log) -> Vec<Finding> {
         }
     }
     out
+}
+
+/// A log in which no set holds a second antenna.
+fn alone(log: &Log) -> Option<Finding> {
+    let one = log.sets.iter().all(|s| s.set.antennas.len() < 2) && log.ordinal.iter().all(|s| s.antennas.len() < 2);
+    let first = log.sets.first().filter(|_| one)?;
+    let what = format!("one antenna alone: of no quantity, band and meter is a second one read ({})", first.label());
+    let why = "there is nothing to compare it with";
+    let action = "the least that mends it: another antenna in the same sessions, read by the same meter";
+    let place = Place { file: log.files.first().map_or("readings".into(), Clone::clone), line: None, column: None };
+    Some(Finding::new(Severity::Warning, place, what, why, action))
 }
 
 /// Where nothing repeats a visit, visit and session lack for one reason, told once, of the session.
@@ -137,6 +148,14 @@ mod tests {
     #[test]
     fn a_season_with_every_level_repeated_has_nothing_to_mend() {
         assert!(season(3, 2, 2).is_empty(), "{:#?}", season(3, 2, 2));
+    }
+
+    #[test]
+    fn one_antenna_alone_is_nothing_to_compare() {
+        let text = "session,antenna,band,meter,quantity,value\nd1,a,2 m,m,swr,1.2\nd2,a,2 m,m,swr,1.3\n";
+        let found = findings("levels not repeated", "", text);
+        assert_eq!(found.len(), 1, "{found:#?}");
+        assert!(found[0].what.starts_with("one antenna alone") && found[0].what.contains("SWR, 2 m, m"), "{found:#?}");
     }
 
     #[test]

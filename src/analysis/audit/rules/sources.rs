@@ -16,7 +16,7 @@ use crate::analysis::antennas::fitted::scatter_of_a_reading;
 use crate::analysis::antennas::sources::{Applied, SetSources, Treatment};
 use crate::season::config::{Scope, Source};
 use crate::season::finding::{Finding, Group, Severity, Stake};
-use crate::stats::mixed::{Level, LevelState};
+use crate::stats::mixed::{Layout, Level, LevelState};
 
 /// The rule.
 pub const RULE: Rule = Rule {
@@ -98,7 +98,19 @@ impl<'a> Acting<'a> {
     fn new(log: &Log, set: &'a LogSet) -> Option<Acting<'a>> {
         let config = log.config();
         let numbers: Vec<usize> = (0..config.sources.len()).filter(|&k| acts_on(&config.sources[k], set)).collect();
-        let fit = set.fit(config)?;
+        let Some(fit) = set.fit(config) else {
+            // no scatter at any level: what is declared is all there is
+            let (layout, _) = Layout::new(set.set.antennas.len(), &set.set.mountings)?;
+            let mean = |antenna: usize| {
+                let own = set.set.mountings.iter().filter(|m| m.antenna == antenna);
+                let (sum, count) = own.fold((0.0, 0.0), |(sum, count), m| (sum + m.mean, count + 1.0));
+                sum / count
+            };
+            let estimates: Vec<f64> = (0..set.set.antennas.len()).map(mean).collect();
+            let all = SetSources::new(&set.set, &layout, config, &estimates, scatter_of_a_reading(&set.set)).applied;
+            let sources = numbers.into_iter().zip(all.into_iter().filter(|a| !a.made)).collect();
+            return Some(Acting { set, sources, seen: [None; 4] });
+        };
         let states = fit.layout.states();
         let df = fit.inference.component_df();
         let seen = Level::ALL.map(|level| {

@@ -64,6 +64,10 @@ fn top<'a>(doc: &'a Document<'a>, root: &'a DeTable<'a>, folder: &Path) -> Optio
     let kinds = [("symmetric", IntervalKind::Symmetric), ("shortest", IntervalKind::Shortest)];
     let interval = top.get("interval").and_then(|f| f.word(&kinds)).unwrap_or(IntervalKind::Symmetric);
     let inputs = inputs::inputs(&top, folder);
+    // an input that can't be read would be missing in every expression, and be called unknown there
+    if !doc.problems.borrow().is_empty() {
+        return None;
+    }
     let (correlation, groups) = correlations::correlations(&top, &inputs);
     let mut program = Program::default();
     let outputs = outputs::outputs(&top, &inputs, &mut program);

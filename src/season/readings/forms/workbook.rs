@@ -1,7 +1,7 @@
 //! An XLSX or ODS spreadsheet → text cells: dates as ISO 8601 writes them, formulas by the value last worked out, a
 //! record's line the sheet's row.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
 use std::io::Cursor;
 
 use calamine::{Data, Ods, Reader, Xlsx};
@@ -72,6 +72,21 @@ pub fn sheet(file: &str, bytes: &[u8], layout: Option<&Layout>) -> Result<Sheet<
                 cells.push((row, column, Data::from(cell.get_value().clone())));
                 if cells.len() as u64 > archive::MOST_CELLS {
                     return Err(broken(format!("the sheet has more than {} cells", archive::MOST_CELLS)));
+                }
+            }
+            drop(reader);
+            if cells.iter().any(|cell| cell.2 == Data::Empty) {
+                let mut reader = book.worksheet_cells_reader(&name).map_err(|e| broken(e.to_string()))?;
+                // a formula that can't be read leaves its cell empty, as it is
+                let formulas = std::iter::from_fn(|| reader.next_formula().ok().flatten());
+                let formulas: HashMap<(u32, u32), String> = formulas
+                    .filter(|f| !f.get_value().is_empty())
+                    .map(|f| (f.get_position(), f.get_value().clone()))
+                    .collect();
+                for (row, column, data) in cells.iter_mut().filter(|cell| cell.2 == Data::Empty) {
+                    if let Some(formula) = formulas.get(&(*row, *column)) {
+                        *data = Data::String(format!("={formula}"));
+                    }
                 }
             }
             by_row(cells.into_iter(), merged)
