@@ -6,6 +6,7 @@ pub mod coincidence;
 pub mod conformity;
 pub mod control_chart;
 pub mod digits;
+pub mod islands;
 pub mod method_comparison;
 pub mod mixed;
 pub mod ordinal;

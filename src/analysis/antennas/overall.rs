@@ -16,6 +16,7 @@ use crate::montecarlo::simultaneous::SetFit;
 use crate::montecarlo::tail;
 use crate::radio::quantity::Better;
 use crate::season::config::Config;
+use crate::stats::islands::islands;
 use crate::stats::mixed::{Layout, MountingSummary};
 use crate::stats::student_t::t_quantile;
 
@@ -56,10 +57,8 @@ pub fn ranking(sets: &[SetAnalysis], config: &Config, options: &Options) -> Opti
     // an antenna that no visit shows in every set has no score; one that no session joins to the others, none to hold
     // against theirs
     let all = parts(&names);
-    let islands: Vec<Vec<usize>> = clusters(&all)
-        .iter()
-        .map(|cluster| largest_island(names.len(), joined(cluster).into_keys().collect()))
-        .collect();
+    let islands: Vec<Vec<usize>> =
+        clusters(&all).iter().map(|cluster| largest_island(joined(cluster).into_keys().collect())).collect();
     let scored: Vec<usize> = (0..names.len()).filter(|i| islands.iter().all(|island| island.contains(i))).collect();
     let (names, alone): (Vec<_>, Vec<_>) = names.into_iter().enumerate().partition(|(i, _)| scored.contains(i));
     let names: Vec<String> = names.into_iter().map(|n| n.1).collect();
@@ -97,20 +96,11 @@ impl<'a> Part<'a> {
     }
 }
 
-/// The most antennas that chains of sessions join; of equals, those with the first.
-fn largest_island(antennas: usize, visits: Vec<(&str, usize)>) -> Vec<usize> {
-    let mut islands: Vec<Vec<usize>> = vec![];
-    for session in visits.chunk_by(|a, b| a.0 == b.0) {
-        let here: Vec<usize> = session.iter().map(|visit| visit.1).collect();
-        let (mut joined, apart): (Vec<_>, Vec<_>) =
-            islands.into_iter().partition(|island| island.iter().any(|a| here.contains(a)));
-        joined.push(here);
-        islands = apart;
-        islands.push(joined.concat());
-    }
-    let members = |island: &Vec<usize>| (0..antennas).filter(|a| island.contains(a)).collect::<Vec<usize>>();
-    let all: Vec<Vec<usize>> = islands.iter().map(members).collect();
-    all.into_iter().min_by_key(|island| (std::cmp::Reverse(island.len()), island.clone())).unwrap_or_default()
+/// The most antennas that chains of sessions join.
+fn largest_island(visits: Vec<(&str, usize)>) -> Vec<usize> {
+    let sessions = visits.chunk_by(|a, b| a.0 == b.0);
+    let met = sessions.map(|session| session.iter().map(|visit| visit.1).collect());
+    islands(met).into_iter().next().unwrap_or_default()
 }
 
 /// The score of each visit that every set holds, by session and antenna ranked.
@@ -125,20 +115,13 @@ fn joined<'a>(parts: &[&Part<'a>]) -> BTreeMap<(&'a str, usize), f64> {
 
 /// Sets that share visits, by chains of them.
 fn clusters<'p, 'a>(parts: &'p [Part<'a>]) -> Vec<Vec<&'p Part<'a>>> {
-    let visits: Vec<BTreeSet<(&str, usize)>> =
-        parts.iter().map(|p| p.visits().into_iter().map(|v| v.0).collect()).collect();
-    let mut clusters: Vec<Vec<usize>> = vec![];
-    for part in 0..parts.len() {
-        let (mut joined, apart): (Vec<_>, Vec<_>) = clusters
-            .into_iter()
-            .partition(|cluster| cluster.iter().any(|&other| !visits[other].is_disjoint(&visits[part])));
-        joined.push(vec![part]);
-        clusters = apart;
-        clusters.push(joined.concat());
+    let mut holders: BTreeMap<(&str, usize), Vec<usize>> = BTreeMap::new();
+    for (number, part) in parts.iter().enumerate() {
+        part.visits().into_iter().for_each(|(visit, _)| holders.entry(visit).or_default().push(number));
     }
-    clusters.iter_mut().for_each(|cluster| cluster.sort_unstable());
-    clusters.sort();
-    clusters.into_iter().map(|cluster| cluster.into_iter().map(|part| &parts[part]).collect()).collect()
+    let alone = (0..parts.len()).map(|number| vec![number]);
+    let joined = islands(holders.into_values().collect::<BTreeSet<_>>().into_iter().chain(alone));
+    joined.into_iter().map(|cluster| cluster.into_iter().map(|number| &parts[number]).collect()).collect()
 }
 
 /// The scores, fitted: what the ranking is read from.

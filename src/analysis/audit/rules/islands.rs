@@ -7,6 +7,7 @@ use super::super::log::Log;
 use crate::analysis::antennas::result::label;
 use crate::analysis::next::list;
 use crate::season::finding::{Finding, Group, Place, Severity, Stake};
+use crate::stats::islands::islands;
 
 /// The rule.
 pub const RULE: Rule = Rule {
@@ -22,29 +23,12 @@ fn check(log: &Log) -> Vec<Finding> {
     // sets with one partition into islands are told together
     let mut by_partition: BTreeMap<Vec<Vec<String>>, Vec<(String, Stake)>> = BTreeMap::new();
     for (label, stake, sessions) in met(log) {
-        let islands = islands(&sessions);
+        let islands = islands(sessions);
         if islands.len() > 1 {
             by_partition.entry(islands).or_default().push((label, stake));
         }
     }
     by_partition.into_iter().map(|(islands, sets)| finding(log, &islands, sets)).collect()
-}
-
-/// The antennas of each session, joined where they share one; larger islands first, then by name.
-fn islands(sessions: &[Vec<String>]) -> Vec<Vec<String>> {
-    let mut islands: Vec<Vec<String>> = vec![];
-    for session in sessions {
-        let (mut joined, apart): (Vec<_>, Vec<_>) =
-            islands.into_iter().partition(|island| island.iter().any(|a| session.contains(a)));
-        joined.push(session.clone());
-        let mut one = joined.concat();
-        one.sort();
-        one.dedup();
-        islands = apart;
-        islands.push(one);
-    }
-    islands.sort_by(|a, b| b.len().cmp(&a.len()).then_with(|| a.cmp(b)));
-    islands
 }
 
 fn finding(log: &Log, islands: &[Vec<String>], sets: Vec<(String, Stake)>) -> Finding {
@@ -106,8 +90,8 @@ mod tests {
     fn islands_join_over_a_chain_of_sessions() {
         let session = |names: &[&str]| names.iter().map(|n| (*n).to_string()).collect::<Vec<_>>();
         let all = [session(&["a", "b"]), session(&["c"]), session(&["d", "e"]), session(&["b", "d"])];
-        assert_eq!(islands(&all), [session(&["a", "b", "d", "e"]), session(&["c"])]);
-        assert_eq!(islands(&all[..3]).len(), 3);
+        assert_eq!(islands(all.clone()), [session(&["a", "b", "d", "e"]), session(&["c"])]);
+        assert_eq!(islands(all[..3].to_vec()).len(), 3);
     }
 
     #[test]
